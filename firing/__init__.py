@@ -23,6 +23,7 @@ if TYPE_CHECKING:
     from firing.api import guide as guide
     from firing.api import heat_work as heat_work
     from firing.api import keep_firing as keep_firing
+    from firing.api import learn_kiln as learn_kiln
     from firing.api import plan_for_cone as plan_for_cone
     from firing.api import read_controller as read_controller
     from firing.api import read_kiln as read_kiln
@@ -32,6 +33,8 @@ if TYPE_CHECKING:
     from firing.api import ready_schedules as ready_schedules
     from firing.api import resume as resume
     from firing.api import review as review
+    from firing.api import review_fleet as review_fleet
+    from firing.api import trends as trends
     from firing.api import write_schedule as write_schedule
     from firing.cones.cone_at import cone_at as cone_at
     from firing.cones.equivalence import ConeVerdict as ConeVerdict
@@ -46,6 +49,7 @@ if TYPE_CHECKING:
     from firing.design.result import Design as Design
     from firing.design.resume import Resumption as Resumption
     from firing.errors import FiringError as FiringError
+    from firing.fleet.summary import FleetSummary as FleetSummary
     from firing.forecast.result import Forecast as Forecast
     from firing.kiln.description import KilnDescription as KilnDescription
     from firing.kiln.fit_result import KilnFit as KilnFit
@@ -72,6 +76,7 @@ _HOME = {
     "Design": "firing.design.result",
     "FiringCalendar": "firing.report.calendar",
     "FiringError": "firing.errors",
+    "FleetSummary": "firing.fleet.summary",
     "Forecast": "firing.forecast.result",
     "Guide": "firing.design.guide",
     "KilnDescription": "firing.kiln.description",
@@ -101,6 +106,7 @@ _HOME = {
     "guide": "firing.api",
     "heat_work": "firing.api",
     "keep_firing": "firing.api",
+    "learn_kiln": "firing.api",
     "hold_needed": "firing.cones.holds",
     "peak_needed": "firing.cones.holds",
     "plan_for_cone": "firing.api",
@@ -115,6 +121,8 @@ _HOME = {
     "ready_schedules": "firing.api",
     "resume": "firing.api",
     "review": "firing.api",
+    "trends": "firing.api",
+    "review_fleet": "firing.api",
     "ways_to_cone": "firing.cones.ways",
     "write_schedule": "firing.api",
 }

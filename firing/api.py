@@ -22,13 +22,17 @@ if TYPE_CHECKING:
     from firing.design.guide import Guide
     from firing.design.result import Design
     from firing.design.resume import Resumption
+    from firing.fleet.summary import FleetSummary
     from firing.forecast.cone_target import PlanForCone
     from firing.forecast.result import Forecast
     from firing.heat.default_kiln import UsualKiln
     from firing.kiln.description import KilnDescription
     from firing.kiln.fit_result import KilnFit
     from firing.kiln.tariff import Tariff
+    from firing.logbook.learning import Learnt
     from firing.logbook.record import Firing
+    from firing.logbook.wear import Trends
+    from firing.logs.options import ReadingOptions
     from firing.logs.reader import Log
     from firing.review.overlay import Align, Overlay
     from firing.review.result import Review, Witness
@@ -710,6 +714,102 @@ def keep_firing(
         return book.show(kept.id)
 
 
+def trends(kiln: str, logbook: str | PathLike[str] | None = None) -> Trends:
+    """Return how a kiln's elements and thermocouple have aged, by its kept firings.
+
+    Parameters
+    ----------
+    kiln : str
+        The kiln's name in the logbook.
+    logbook : path, optional
+        The logbook's file; by default this user's own.
+
+    Returns
+    -------
+    Trends
+        Its `wear` has the firings left until the peak is out of reach, its `sensor` what the
+        thermocouple reads wrong; either says what is missing where nothing can be said yet.
+
+    Raises
+    ------
+    FiringError
+        If there is no such logbook, or no such kiln in it.
+
+    Examples
+    --------
+    One firing is not enough:
+
+    >>> import firing as fi
+    >>> from importlib.resources import files
+    >>> from tempfile import mkdtemp
+    >>> demo, book = files("firing") / "data" / "demo", mkdtemp() + "/studio.sqlite"
+    >>> kept = fi.keep_firing(
+    ...     demo / "log.csv", book, schedule=demo / "plan.toml", kiln="example-kiln"
+    ... )
+    >>> fi.trends("Workshop kiln", book)
+    <Trends 'Workshop kiln': 1 firing, not foretold>
+    """
+    from firing.logbook.record import Filter
+    from firing.logbook.store import Logbook
+    from firing.logbook.wear import trends_of
+
+    with Logbook.open(None if logbook is None else Path(logbook), create=False) as book:
+        name = book.kiln_called(kiln)
+        if name not in book.kilns():
+            raise FiringError(f"{kiln}: the logbook holds no kiln of that name")
+        return trends_of(name, book.firings(Filter(kiln=name)), book.events(name))
+
+
+def learn_kiln(
+    kiln: KilnDescription | PathOrName, logbook: str | PathLike[str] | None = None
+) -> Learnt:
+    """Learn a kiln from all its kept firings: walls shared, power on a path, a load each time.
+
+    Parameters
+    ----------
+    kiln : KilnDescription, str or path
+        The kiln; its firings go by its name in the logbook.
+    logbook : path, optional
+        The logbook's file; by default this user's own.
+
+    Returns
+    -------
+    Learnt
+        The change of power and its level apart, what the logs cannot show, and as `fitted` what a
+        kiln file would hold.
+
+    Raises
+    ------
+    FiringError
+        If the logbook holds no firing of that kiln, or they show too little.
+
+    Examples
+    --------
+    Without a meter a log knows ratios only:
+
+    >>> import firing as fi
+    >>> from importlib.resources import files
+    >>> from tempfile import mkdtemp
+    >>> demo, book = files("firing") / "data" / "demo", mkdtemp() + "/studio.sqlite"
+    >>> kept = fi.keep_firing(
+    ...     demo / "log.csv", book, schedule=demo / "plan.toml", kiln="example-kiln"
+    ... )
+    >>> fi.learn_kiln("example-kiln", book).anchored
+    False
+    """
+    from firing.logbook.keeping import records_of
+    from firing.logbook.learning import learn
+    from firing.logbook.store import Logbook
+
+    described = _kiln(kiln)
+    assert described is not None
+    with Logbook.open(None if logbook is None else Path(logbook), create=False) as book:
+        records, worked_on = records_of(book, book.kiln_called(described.name))
+    if not records:
+        raise FiringError(f'the logbook holds no firing of "{described.name}"')
+    return learn(described, records, worked_on)
+
+
 def resume(
     schedule: Schedule | PathOrName,
     log: Log | PathOrName,
@@ -924,6 +1024,85 @@ def plan_for_cone(
         change,
         lambda changed: forecast(changed, kiln=inside, load=ware, waits=waits),
     )
+
+
+def review_fleet(
+    out: PathOrName,
+    logs: PathOrName | None = None,
+    *,
+    plans: PathOrName | None = None,
+    kilns: PathOrName | None = None,
+    tariff: Tariff | PathOrName | None = None,
+    options: ReadingOptions | None = None,
+    channel: str | None = None,
+    engine: Literal["pool", "dask"] = "pool",
+    scheduler: str | None = None,
+    workers: int | None = None,
+) -> FleetSummary:
+    """Review every log of a folder into a table, and sum the table up.
+
+    Needs the extra ``fleet``.  A second call reviews only what is new.
+
+    Parameters
+    ----------
+    out : str or path
+        Folder or fsspec address of the table: Parquet files, a row a log.
+    logs : str or path, optional
+        Folder, file or fsspec address of the logs; without it the table is summed up as it is.
+    plans, kilns : str or path, optional
+        Folders of the schedule and kiln files, or one of them.  A log is of those whose names
+        stand in its path, else of those that its course fits.
+    tariff : Tariff, str or path, optional
+        Prices, for the cost.
+    options : ReadingOptions, optional
+        How the logs are read.
+    channel : str, optional
+        The kiln's channel; found if not given.
+    engine : {"pool", "dask"}
+        Processes of this computer, or a Dask cluster.
+    scheduler : str, optional
+        The Dask scheduler to use, such as ``tcp://host:8786``.
+    workers : int, optional
+        How many; one a core if not given.
+
+    Returns
+    -------
+    FleetSummary
+        By kiln, plan and month, and what to look at first.
+
+    Raises
+    ------
+    FiringError
+        If the extra is missing, a plan or kiln has a fault, there is no log, or the table cannot
+        be written; what was reviewed until then is kept.
+
+    Examples
+    --------
+    >>> import firing as fi, tempfile
+    >>> from importlib.resources import files
+    >>> demo = files("firing") / "data" / "demo"
+    >>> found = fi.review_fleet(tempfile.mkdtemp(), demo / "log.csv", plans=demo / "plan.toml")
+    >>> found.logs, found.plans[0].plan
+    (1, 'plan')
+    """
+    from firing.fleet.summary import summarise
+    from firing.fleet.table import FleetTable
+
+    table = FleetTable(fspath(out))
+    if logs is not None:
+        from firing.fleet.inputs import studio_of
+        from firing.fleet.jobs import FolderLogs
+        from firing.fleet.run import review_all
+
+        prices = read_tariff(tariff) if isinstance(tariff, str | PathLike) else tariff
+        studio = studio_of(
+            None if plans is None else fspath(plans),
+            None if kilns is None else fspath(kilns),
+            tariff=prices, options=options, channel=channel,
+        )  # fmt: skip
+        review_all(FolderLogs(fspath(logs)), table, studio,
+                   engine=engine, scheduler=scheduler, workers=workers)  # fmt: skip
+    return summarise(table)
 
 
 def heat_work(

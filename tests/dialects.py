@@ -1661,7 +1661,7 @@ def _read(path: Path, told: dict[str, str]) -> tuple[Any, int, str]:
     for name in ("junction_c",):
         if name in values:
             values[name] = float(values[name])
-    if values.get("part", "").isdigit():
+    if str(values.get("part")).isdigit():
         values["part"] = int(values["part"])
     if "restart_pause_s" in values:
         values["restart_pause_s"] = 0.0

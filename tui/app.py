@@ -218,8 +218,10 @@ class FiringApp(App[Ended]):
         await super().on_event(self._waiting.popleft())
         # Twice: behind the key, then behind the messages that it was answered with.
         start.post_message(KeyObeyed(number, start, 2))
-        if self._waiting:
-            self.set_timer(_KEY_PATIENCE_S, lambda: self._give_key_up(number))
+        waiting = bool(self._waiting)
+        self.set_timer(
+            _KEY_PATIENCE_S, lambda: self._give_key_up(number, None if waiting else start)
+        )
 
     async def on_key_obeyed(self, message: KeyObeyed) -> None:
         """Let the next key come once this one has had its effect."""
@@ -230,8 +232,9 @@ class FiringApp(App[Ended]):
         if not message.rounds or not message.start.post_message(again):
             await self._next_key()
 
-    async def _give_key_up(self, number: int) -> None:
-        if number == self._key_under_way:
+    async def _give_key_up(self, number: int, start: MessagePump | None = None) -> None:
+        """Let the next key come, unless none waits and this one's `start` may still tell."""
+        if number == self._key_under_way and not (start is not None and start.is_attached):
             await self._next_key()
 
     def _left_behind(self, state: Path) -> list[Leftover]:

@@ -75,6 +75,11 @@ class Document(Generic[State]):
         return not self.same(self.state, self.baseline)
 
     @property
+    def depth(self) -> int:
+        """How many edits could be undone."""
+        return len(self._undo)
+
+    @property
     def undo_label(self) -> str | None:
         """What would be undone; None if nothing."""
         return self._undo[-1][2] if self._undo else None

@@ -5,12 +5,20 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
+from datetime import datetime
 from typing import TYPE_CHECKING
 
 from firing.cones.table import describe_number
 from firing.errors import FiringError
-from firing.units import format_duration, in_unit, rate_from_celsius, rate_to_celsius
+from firing.units import (
+    format_duration,
+    format_rate,
+    in_unit,
+    rate_from_celsius,
+    rate_to_celsius,
+)
 
+from .edits import CONE_CHANGES
 from .forecasting import Circumstances, forecast_plan
 
 if TYPE_CHECKING:
@@ -30,11 +38,15 @@ _STEPS = ("rate", "dwell")
 
 @dataclass(frozen=True, slots=True)
 class Cured:
-    """A plan mended, what was done in a few words, and what is left or else to know."""
+    """A plan mended, what was done in a few words, and what is left or else to know.
+
+    With `started` its start is another.
+    """
 
     schedule: Schedule
     label: str
     words: str = ""
+    started: datetime | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,13 +54,59 @@ class Offer:
     """A change of the plan that can be had: few words for it, a sentence, and what makes it.
 
     `sign` is ``!`` for what is to be done, ``?`` for what is to be checked.  Without `make` no
-    change of the plan helps.
+    change of the plan helps, unless it `asks` for something first.
     """
 
     title: str
     words: str
     make: Callable[[], Cured] | None = None
     sign: str = ""
+    asks: str = ""
+
+
+_SAFE = "fastest safe rate here"
+
+
+def solutions(
+    schedule: Schedule,
+    forecast: Forecast,
+    circumstances: Circumstances,
+    cell: tuple[int, str],
+    cone: str | None,
+    ends: str,
+) -> tuple[Offer, ...]:
+    """Return what can be solved for in a cell: its own column's first."""
+    row, column = cell
+    equipment = circumstances.equipment
+    ways: dict[str, Offer] = {}
+    if cone is not None:
+        for key, changed in CONE_CHANGES.items():
+
+            def make(changed: Changed = changed) -> Cured:
+                return to_cone(schedule, circumstances, cone, changed)
+
+            words = f"The {changed} at the top that brings cone {cone} just down."
+            ways[key] = Offer(f"{changed} for cone {cone}", words, make)
+    found = [ways.pop(column)] if column in ways else []
+    found += ways.values()
+    if row >= 0:
+        if equipment.load is not None:
+            words = "As fast as the load allows here."
+            safe = Offer(_SAFE, words, lambda: at_safe_rate(schedule, row, circumstances))
+        else:
+            words = "What is safe depends on the load.  Enter chooses one."
+            safe = Offer(_SAFE, words, asks="load")
+        # At the peak a cone is aimed at; everywhere else a rate is a matter of the ware.
+        first = column == "rate" and row != schedule.peak_index and safe.make is not None
+        found.insert(0 if first else len(found), safe)
+    found.append(
+        Offer(
+            f"start to end at {ends}",
+            f"The hour to start at, so that the program ends at {ends}.",
+            lambda: starting_to_end(schedule, forecast, ends),
+        )
+    )
+    return (*found, Offer("… at another hour", "Enter asks when it is to end.", asks="end"))
 
 
 def fixes(forecast: Forecast | None, circumstances: Circumstances) -> tuple[Offer, ...]:
@@ -207,6 +265,41 @@ def as_it_cools(forecast: Forecast, segment: int) -> Cured:
     rates[segment] = (part.end_c - part.from_c) / (part.ramp_end_s - part.start_s) * 3600.0
     found, changes = with_rates_held(forecast.schedule, rates)
     return Cured(found, "as the kiln cools", "; ".join(changes))
+
+
+def at_safe_rate(schedule: Schedule, row: int, circumstances: Circumstances) -> Cured:
+    """Return the plan with a segment as fast as its load allows."""
+    from firing.design.repair import fastest_safe_rate
+
+    equipment = circumstances.equipment
+    if equipment.load is None:
+        raise FiringError("what is safe depends on the load; choose one")
+    found = fastest_safe_rate(
+        schedule,
+        row,
+        equipment.load.value,
+        kiln=None if equipment.kiln is None else equipment.kiln.value,
+        controller=None if equipment.controller is None else equipment.controller.value,
+    )
+    rate = format_rate(found.rate_c_per_h, schedule.unit)
+    reason = in_unit(found.reason, schedule.unit)
+    words = f"Segment {schedule.label(row)}: {rate} is the fastest safe rate; {reason}."
+    part = forecast_plan(found.schedule, circumstances).segments[row]
+    if equipment.kiln is not None and part.limited_by != "program":
+        own = abs(part.end_c - part.from_c) / (part.ramp_end_s - part.start_s) * 3600.0
+        words += f"  The kiln goes at {format_rate(own, schedule.unit)} by itself."
+    return Cured(found.schedule, f"segment {row + 1} at its fastest safe rate", words)
+
+
+def starting_to_end(schedule: Schedule, forecast: Forecast, ends: str) -> Cured:
+    """Return the plan with the start that ends its program at a moment."""
+    from firing.forecast.opening import start_to_end
+
+    started = start_to_end(ends, forecast.program_s)
+    words = (
+        f"Start {started:%a %d %b %H:%M}; the program lasts {format_duration(forecast.program_s)}."
+    )
+    return Cured(schedule, f"the start, {started:%a %H:%M}", words, started)
 
 
 def to_cone(schedule: Schedule, circumstances: Circumstances, cone: str, changed: Changed) -> Cured:

@@ -69,6 +69,11 @@ def ranges_known(result: Forecast) -> bool:
     return result.kiln is None or result.kiln.ranges_known
 
 
+def stages_known(result: Forecast) -> bool:
+    """Whether what happens along it can be shown without loading all that is known of ware."""
+    return "stages" in vars(result)
+
+
 def plan_times(result: Forecast) -> Timekeeper:
     """Return the clock of a forecast, up to the latest opening as far as that is known."""
     if ranges_known(result):

@@ -141,6 +141,7 @@ _FITTED = {
     "loss": "losses are times",
     "leak": "leaking air is times",
     "capacity": "heat capacity is times",
+    "usual_load": "usual load is times",
     "kiln_reads_low_c": "reads low by",
     "date": "learnt on",
     "basis": "learnt from",

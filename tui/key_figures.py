@@ -150,9 +150,11 @@ def _hours(result: Forecast, *, ranged: bool, pending: bool) -> list[str]:
 
 def comes_to(now: Forecast, then: Forecast) -> str:
     """Return what of a plan's hours and cone another would change, in a sentence."""
-    parts = [f"heats {format_duration(now.heating_s)} → {format_duration(then.heating_s)}"]
-    cones = [_cone_number(result) for result in (now, then)]
-    parts.append(f"cone {cones[0]} → {cones[1]}" if cones[0] != cones[1] else f"cone {cones[1]}")
+    pairs = {
+        "heats": [format_duration(result.heating_s) for result in (now, then)],
+        "cone": [_cone_number(result) for result in (now, then)],
+    }
+    parts = [f"{name} {' → '.join(dict.fromkeys(pair))}" for name, pair in pairs.items()]
     return f"{sentence(_BETWEEN.join(parts))}."
 
 

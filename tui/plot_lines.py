@@ -46,8 +46,8 @@ class PlotLines:
     """Tells in words what the moment [s] belongs to."""
     marks: tuple[Mark, ...] = ()
     """What is marked along the foot, with letters on the topmost line there."""
-    key: str = ""
-    """What the letters mean, in short."""
+    key: tuple[str, ...] = ()
+    """What each letter means, in short."""
 
     def readout(self, at_s: float, width: int | None = None) -> str:
         """Return the moment and every line's temperature there, in one line.
@@ -99,12 +99,16 @@ BY_HAND = "!"
 
 
 def forecast_lines(
-    result: Forecast, then: Forecast | None = None, was: Forecast | None = None
+    result: Forecast,
+    then: Forecast | None = None,
+    was: Forecast | None = None,
+    *,
+    marked: bool = True,
 ) -> PlotLines:
     """Return a forecast's lines: set-point dashed, forecast solid, cooling by itself dotted.
 
     With the thickest ware's core there are four, and shorter words for them.  Faintly below them
-    lies what a change would make of it: `then`; or what it `was`.  What happens along it is marked.
+    lies what a change would make of it: `then`; or what it `was`.  What happens is `marked`.
     """
     trace = result.trace
     time_s, temperature_c = trace.time_s, trace.channel_c()
@@ -129,7 +133,8 @@ def forecast_lines(
     corners.append(float(time_s[-1]))
 
     marks = [
-        Mark(STAGES[stage.name][0], stage.from_s, stage.to_s, stage.name) for stage in result.stages
+        Mark(STAGES[stage.name][0], stage.from_s, stage.to_s, stage.name)
+        for stage in (result.stages if marked else ())
     ]
     marks += [Mark(BY_HAND, s.end_s, s.end_s, s.action) for s in result.segments if s.action]
 
@@ -148,7 +153,7 @@ def forecast_lines(
         rising(corners),
         place,
         tuple(marks),
-        " ".join(f"{letter} {short[letter]}" for letter in letters),
+        tuple(f"{letter} {short[letter]}" for letter in letters),
     )
 
 

@@ -42,7 +42,7 @@ CHOICES = (
         "unit",
         "Unit",
         "of the temperatures; C/10 is tenths of a degree",
-        ("C", "F", "K", "mV", "C/10", "F/10", "C/100", "K/10", "C/2", "C/4", "C/16"),
+        ("C", "F", "K", "mV", "C/10", "F/10", "C/100", "C/1000", "K/10", "C/2", "C/4", "C/16"),
     ),
     (
         "time_unit",

@@ -14,7 +14,7 @@ from firing.report.charts.review_course import marked_causes, place_of_cause
 from firing.report.review import finding_words, lead_in_words, log_words, review_answer
 from firing.report.review_heat import cones_by_channel, cooling_words
 from firing.report.review_time import account_table
-from firing.report.sanitize import display_width, pad, wrap
+from firing.report.sanitize import display_width, pad, shorten, wrap
 from firing.report.text import bar
 from firing.report.words import SEVERITY_WORDS, closed, sentence
 from firing.review.overlay import Overlay
@@ -46,11 +46,16 @@ class ReviewEntry:
     """The segment it is about, from 0; None for none."""
     of_segment: bool = False
     """Whether it is that segment's own line."""
+    cut: bool = False
+    """Whether it is one line, however long its words are."""
 
     def lines(self, room: int) -> list[str]:
         """Return it in lines of `room` cells: words wrapped, number and bar on the right."""
         tail = f" {self.figure}" if self.figure else ""
         tail += f" {self.bar}" if self.bar else ""
+        if self.cut:
+            left = max(room - display_width(tail), _LEAST)
+            return [pad(shorten(self.words, left), left) + tail]
         first, *rest = wrap(self.words, max(room - display_width(tail), _LEAST))
         if rest:
             rest = wrap(" ".join(rest), max(room - _INDENT - display_width(tail), _LEAST))
@@ -262,7 +267,7 @@ def _of_all(found: Overlay) -> Iterator[ReviewEntry]:
         starts: list[float] = []
         for firing, took_s in zip(found.firings, segment.took_s, strict=True):
             if took_s is None:
-                details.append(f"{firing.letter} does not hold it whole.")
+                details.append(f"The log of {firing.letter} lacks a part of it.")
                 continue
             rate = firing.review.segments[segment.index].rate_c_per_h
             at = "" if rate is None else f" at {format_rate(abs(rate), found.schedule.unit)}"

@@ -8,7 +8,6 @@ from typing import TYPE_CHECKING
 from firing.errors import FiringError
 from firing.forecast.result import Forecast
 from firing.logs.options import ReadingOptions
-from firing.logs.reader import open_log
 from firing.schedule.schedule import Schedule
 
 from .document import PlanDocument
@@ -47,6 +46,7 @@ def review_log(
     Raises `FiringError` if the log leaves something open or cannot be read; the sentence names what
     settles it.
     """
+    from firing.logs.reader import open_log
     from firing.review.review import review
 
     log, channel = open_log(choice.path, choice.channel, choice.reading)

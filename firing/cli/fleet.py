@@ -11,7 +11,7 @@ from firing.cli.log_options import log_options, take_reading
 from firing.errors import FiringError
 
 if TYPE_CHECKING:
-    from firing.fleet.jobs import Source
+    from firing.fleet.jobs import JobSource
     from firing.fleet.review_log import Studio
     from firing.fleet.run import Run
     from firing.fleet.table import FleetTable
@@ -81,7 +81,11 @@ def fleet_command(
         raise FiringError("name a folder or --logbook, not both; two runs may share one --out")
     place, run = FleetTable(table), None
     if source is not None or book is not None:
-        studio = _studio(plans, kilns, tariff, channel, reading)
+        from firing.files.kinds import open_file
+        from firing.fleet.inputs import studio_of
+
+        prices, options = open_file("tariff", tariff), take_reading(reading)
+        studio = studio_of(plans, kilns, tariff=prices, options=options, channel=channel)
         run = _run(_logs(source, book, studio), place, engine, scheduler, workers)
     elif plans or kilns or tariff or scheduler:
         raise FiringError("there is nothing to review; name the folder of the logs, too")
@@ -100,31 +104,7 @@ def fleet_command(
     return outcome.act_if(found.needs_action)
 
 
-def _studio(
-    plans: str | None,
-    kilns: str | None,
-    tariff: str | None,
-    channel: str | None,
-    reading: dict[str, Any],
-) -> "Studio":
-    from firing.files.kinds import open_file
-    from firing.fleet.inputs import read_folder
-    from firing.fleet.review_log import Studio
-
-    read_plans, plan_files = read_folder("schedule", plans)
-    read_kilns, kiln_files = read_folder("kiln", kilns)
-    return Studio(
-        plans=read_plans,
-        kilns=read_kilns,
-        plan_files=plan_files,
-        kiln_files=kiln_files,
-        tariff=open_file("tariff", tariff),
-        options=take_reading(reading),
-        channel=channel,
-    )
-
-
-def _logs(source: str | None, book: str | None, studio: "Studio") -> tuple["Source", "Studio"]:
+def _logs(source: str | None, book: str | None, studio: "Studio") -> tuple["JobSource", "Studio"]:
     """Return where the logs are, and the studio they are set against."""
     from firing.fleet.jobs import FolderLogs, LogbookLogs
 
@@ -137,7 +117,7 @@ def _logs(source: str | None, book: str | None, studio: "Studio") -> tuple["Sour
 
 
 def _run(
-    logs: tuple["Source", "Studio"],
+    logs: tuple["JobSource", "Studio"],
     place: "FleetTable",
     engine: Any,
     scheduler: str | None,

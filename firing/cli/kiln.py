@@ -70,7 +70,15 @@ def materials_command(unit: TemperatureUnit, as_json: bool) -> int:
 
 @kiln_command.command("fit")
 @click.argument("kiln")
-@click.argument("logs", metavar="LOG...", nargs=-1, required=True, type=click.Path(path_type=Path))
+@click.argument("logs", metavar="[LOG]...", nargs=-1, type=click.Path(path_type=Path))
+@click.option(
+    "--logbook",
+    "book",
+    metavar="[FILE]",
+    is_flag=False,
+    flag_value="",
+    help="Learn from the kept firings of KILN instead of from LOGs; this user's own without FILE.",
+)
 @click.option(
     "--schedule",
     "schedules",
@@ -102,6 +110,7 @@ def materials_command(unit: TemperatureUnit, as_json: bool) -> int:
 def fit_command(
     kiln: str,
     logs: tuple[Path, ...],
+    book: str | None,
     schedules: tuple[str, ...],
     loads: tuple[str, ...],
     kwh: tuple[float, ...],
@@ -120,6 +129,16 @@ def fit_command(
     from firing.clock import parse_when
     from firing.errors import FiringError
     from firing.files.kinds import open_file
+
+    if book is not None:
+        if logs or schedules or loads or kwh:
+            raise FiringError(
+                "--logbook has logs, plans, loads and kWh of its own; leave out LOG, --schedule, "
+                "--load and --kwh"
+            )
+        return _learn(kiln, book, write=write, as_json=as_json)
+    if not logs:
+        raise FiringError("name a LOG of a firing in this kiln, or learn from it with --logbook")
     from firing.kiln.element_wear import power_trend
     from firing.kiln.file import open_kiln
     from firing.kiln.fit import fit_kiln
@@ -175,6 +194,40 @@ def fit_command(
         report = fit_report(described.name, fit, trend, described.unit, choices, notes)
         outcome.report(report)
     return outcome.act_if(trend.needs_action)
+
+
+def _learn(kiln: str, place: str, *, write: bool, as_json: bool) -> int:
+    """Learn a kiln from its kept firings."""
+    from firing.errors import FiringError
+    from firing.files.tomlfile import read_text, write_text
+    from firing.kiln.file import open_kiln, write_fitted
+    from firing.logbook.keeping import records_of
+    from firing.logbook.learning import learn
+    from firing.logbook.store import Logbook
+    from firing.report.trends import learnt_report
+
+    described = open_kiln(kiln)
+    with Logbook.open(Path(place) if place else None, create=False) as book:
+        name = book.kiln_called(described.name)
+        records, worked_on = records_of(book, name)
+        if not records:
+            known = ", ".join(book.kilns()) or "none"
+            raise FiringError(
+                f'{kiln}: the logbook holds no firing of "{described.name}"; it knows: {known}'
+            )
+    learnt = learn(described, records, worked_on)
+    if write:
+        if not Path(kiln).exists():
+            raise FiringError(f"{kiln}: there is no such file to write to")
+        text = read_text(Path(kiln))
+        text = write_fitted(text, learnt.fitted, learnt.to_past(), learnt.history())
+        write_text(Path(kiln), text, overwrite=True)
+        outcome.note(f"[fitted] and [[history]] written to {kiln}")
+    if as_json:
+        outcome.document({"schema": 1, "kind": "learnt", "kiln": name, **learnt.to_dict()})
+    else:
+        outcome.report(learnt_report(name, learnt, written=write, unit=described.unit))
+    return outcome.DONE
 
 
 def _each(given: tuple[str, ...], logs: int, option: str) -> tuple[str, ...]:

@@ -101,6 +101,7 @@ def said_options(command: Command) -> Command:
 @click.option("--plan", "plans", multiple=True, metavar="S",
               help="The plan it was fired by; of several, the one a log fits.")  # fmt: skip
 @said_options
+@click.option("--tariff", metavar="T", help="Prices (TOML): the cost, by the logged output.")
 @click.option("--began", metavar="WHEN", help="When a log without clock times began.")
 @click.option("--dry-run", is_flag=True, help="Show what would be kept; write nothing.")
 @logbook_option
@@ -111,6 +112,7 @@ def keep_command(
     logs: tuple[Path, ...],
     kilns: tuple[str, ...],
     plans: tuple[str, ...],
+    tariff: str | None,
     dry_run: bool,
     place: Path | None,
     channel: str | None,
@@ -125,6 +127,7 @@ def keep_command(
     Each log is compared with every plan: those you name, or those in the folder and the logbook and
     the ready ones.  The report says which plan and kiln it took, and why.
     """
+    from firing.files.kinds import open_file
     from firing.logbook.keeping import derive_again, keep_logs, logs_in, shelf_of
     from firing.report.logbook import keep_report
 
@@ -136,7 +139,10 @@ def keep_command(
         raise FiringError(f"{folders[0]}: holds no log; name the folder that your logger writes to")
     with Logbook.open(place, create=not dry_run) as book:
         shelf = shelf_of(book, plans=plans, kilns=kilns, folder=folders[0] if folders else None)
-        found = keep_logs(book, files, shelf, said, dry_run=dry_run, progress=progress_line())
+        prices = open_file("tariff", tariff)
+        found = keep_logs(
+            book, files, shelf, said, tariff=prices, dry_run=dry_run, progress=progress_line()
+        )
         if not dry_run:
             derive_again(book, book.older_than(CODE)[:_CATCH_UP])
             book.back_up_when_due()
@@ -275,9 +281,10 @@ def list_command(everything: bool, place: Path | None, as_json: bool, **told: An
 def find_command(
     words: tuple[str, ...], everything: bool, place: Path | None, as_json: bool, **told: Any
 ) -> int:
-    """Find firings by WORDS in their notes, plans, kilns, people, log names and months.
+    """Find firings by WORDS in their notes, names and months.
 
-    A word also finds what begins with it. Capitals and accents don't matter.
+    Names are those of plans, kilns, people, loads and logs. A word also finds what begins with it.
+    Capitals and accents don't matter.
     """
     with Logbook.open(place, create=False) as book:
         return _print_list(book, _filter(told, " ".join(words)), everything, as_json)
@@ -351,7 +358,10 @@ def compare_command(
             numbers = tuple(dict.fromkeys((*numbers, *same)))[:MOST_FIRINGS]
         if len(numbers) < 2:
             raise FiringError("name two firings by their numbers, or a --plan that was fired twice")
+        titles = {book.show(number).plan for number in numbers}
         laid = overlay(reviews_of(book, numbers), align)
+    if len(titles) > 1:
+        outcome.note(f"these ran different plans; all are laid along that of {numbers[0]}")
     if html is not None:
         outcome.page(overlay_report(laid), html, overwrite=overwrite)
     if as_json:
@@ -371,7 +381,10 @@ def compare_command(
 def add_command(
     number: int, kiln: str | None, plan: str | None, place: Path | None, as_json: bool, **told: Any
 ) -> int:
-    """Add notes, witness cones, photographs, energy and cost to a firing, or its plan and kiln."""
+    """Add notes, cones, photographs, energy or cost to a firing.
+
+    --plan and --kiln set right what was matched wrong.
+    """
     from firing.logbook.keeping import amend, shelf_of
     from firing.report.logbook import firing_report
 
@@ -393,20 +406,49 @@ def add_command(
     return outcome.DONE
 
 
+@_subcommand("remove", "remove 1 --yes")
+@click.argument("number", type=int)
+@click.option("--yes", is_flag=True, help="Needed, as the log goes with it.")
+@logbook_option
+@json_option
+def remove_command(number: int, yes: bool, place: Path | None, as_json: bool) -> int:
+    """Remove a firing that does not belong in the logbook.
+
+    A backup is made first, and still has it.
+    """
+    with Logbook.open(place, create=False) as book:
+        one = book.show(number)
+        if not yes:
+            raise FiringError(
+                f"firing {number} of {one.started:%Y-%m-%d}, {one.plan or 'no plan'}, would go "
+                "with its log; add --yes to remove it"
+            )
+        copy = book.remove(number)
+    if as_json:
+        outcome.document(
+            {"schema": 1, "kind": "logbook-remove", "removed": one.to_dict(), "backup": str(copy)}
+        )
+    else:
+        outcome.text(f"Firing {number} is removed; {copy.name} still has it.")
+    return outcome.DONE
+
+
 @_subcommand("event", 'event "Workshop kiln" "new elements" --on 2026-03-01')
 @click.argument("kiln", required=False)
 @click.argument("kind", required=False, metavar=f"[{'|'.join(EVENT_KINDS)}]")
 @click.option("--on", "when", metavar="WHEN", help="When; now if left out.")
 @click.option("--note", "words", default="", metavar="WORDS", help="Anything to remember of it.")
+@click.option("--remove", type=int, metavar="NUMBER", help="Take back an event noted by mistake.")
 @logbook_option
 @json_option
 def event_command(
-    kiln: str | None, kind: str | None, when: str | None, words: str, place: Path | None,
-    as_json: bool,
+    kiln: str | None, kind: str | None, when: str | None, words: str, remove: int | None,
+    place: Path | None, as_json: bool,
 ) -> int:  # fmt: skip
-    """Note what was done to KILN: new elements, new sensor, relay, repair, or a note.
+    """Note what was done to KILN, or list what is noted.
 
-    Trends of wear and of the thermocouple begin anew there. Without words it lists what is noted.
+    An event is: new elements, new sensor, relay, repair, or note. Trends of wear and of the
+    thermocouple begin anew at the first two. Without words it lists what is noted.
     """
     from firing.report.logbook import events_report
 
@@ -422,6 +464,8 @@ def event_command(
                 book.kiln_called(kiln), _event_kind(kind), words, at_s=at.timestamp(),
                 utc_offset_s=0 if offset is None else round(offset.total_seconds()),
             )  # fmt: skip
+        if remove is not None:
+            book.remove_event(remove)
         events = book.events()
     if as_json:
         outcome.document(
@@ -446,7 +490,7 @@ def _event_kind(text: str) -> EventKind:
 @logbook_option
 @json_option
 def check_command(place: Path | None, as_json: bool) -> int:
-    """Check the logbook's file, and every log in it against its SHA-256."""
+    """Check the logbook's file and every log in it."""
     from firing.report.logbook import check_report
 
     with Logbook.open(place, create=False) as book:
@@ -463,7 +507,10 @@ def check_command(place: Path | None, as_json: bool) -> int:
 @logbook_option
 @json_option
 def export_command(folder: Path, place: Path | None, as_json: bool) -> int:
-    """Write the logbook into a new FOLDER of plain files: logs, TOML, and CSV for a spreadsheet."""
+    """Write the logbook into a new FOLDER of plain files.
+
+    Logs as they are, what you said as TOML, and CSV for a spreadsheet; 'import' reads it back.
+    """
     from firing.logbook.exchange import export
 
     with Logbook.open(place, create=False) as book:
@@ -482,7 +529,10 @@ def export_command(folder: Path, place: Path | None, as_json: bool) -> int:
 @report_options
 @json_option
 def import_command(folder: Path, place: Path | None, as_json: bool) -> int:
-    """Read a FOLDER that 'export' wrote; what is in the logbook already is passed over."""
+    """Read a FOLDER that 'export' wrote into the logbook.
+
+    What is there already is passed over.
+    """
     from firing.logbook.exchange import import_
     from firing.report.logbook import keep_report
 
@@ -521,9 +571,9 @@ def backup_command(out: Path | None, place: Path | None, as_json: bool) -> int:
 def page_command(
     out: Path | None, overwrite: bool, unit: TemperatureUnit, place: Path | None, as_json: bool
 ) -> int:
-    """Put the logbook on one page: trends, energy and cost by month and person, and all firings.
+    """Put the logbook on one page: trends, costs and all firings.
 
-    Without --out it is printed.
+    Energy and cost are summed by month and by person. Without --out it is printed.
     """
     from firing.report.logbook import month_sums, page_report
     from firing.report.trends import trends_report
@@ -557,7 +607,7 @@ def page_command(
 @logbook_option
 @json_option
 def restore_command(backup: Path | None, place: Path | None, as_json: bool) -> int:  # fmt: skip
-    """Put a sound logbook in the place of a damaged one: a backup, and all rows still readable.
+    """Save a damaged logbook: its backup, and all that can be read.
 
     The damaged file is not changed; it stays beside the new one under another name.
     """
@@ -571,7 +621,7 @@ def restore_command(backup: Path | None, place: Path | None, as_json: bool) -> i
         outcome.document({"schema": 1, "kind": "logbook-restore", **found.to_dict()})
     else:
         outcome.report(rescue_report(found))
-    return outcome.act_if(bool(found.unreadable or found.bare))
+    return outcome.act_if(found.incomplete)
 
 
 @_subcommand("refresh", "refresh")
@@ -579,7 +629,7 @@ def restore_command(backup: Path | None, place: Path | None, as_json: bool) -> i
 @logbook_option
 @json_option
 def refresh_command(everything: bool, place: Path | None, as_json: bool) -> int:
-    """Derive the figures of firings again that an older version derived."""
+    """Derive again what an older version derived of the logs."""
     from firing.logbook.keeping import derive_again
 
     with Logbook.open(place, create=False) as book:
@@ -604,10 +654,10 @@ def refresh_command(everything: bool, place: Path | None, as_json: bool) -> int:
 def trends_command(
     kiln: str | None, unit: TemperatureUnit, place: Path | None, as_json: bool
 ) -> int:
-    """Show how KILN's elements wear, when its peak goes out of reach, and what its sensor reads.
+    """Show how KILN's elements wear and what its sensor reads.
 
-    Takes neither load nor meter. Without KILN it shows every kiln. Exit status 1: a peak is out of
-    reach, or nearly.
+    It says when the peak goes out of reach. Takes neither load nor meter. Without KILN it shows
+    every kiln. Exit status 1: a peak is out of reach, or nearly.
     """
     from firing.report.trends import trends_report
 

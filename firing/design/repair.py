@@ -6,6 +6,8 @@ import math
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
+import numpy as np
+
 from firing.controller.controller import Controller
 from firing.controller.program import in_controllers_unit, merged
 from firing.design.kiln_curves import KilnCurves, curves_of, default_curves
@@ -249,6 +251,86 @@ def _following(
                 break
         found.append(SegmentReason(tuple(sentences), tuple(dict.fromkeys(sources))))
     return found
+
+
+@dataclass(frozen=True, slots=True)
+class SafeRate:
+    """A schedule with one segment at the fastest rate that is safe, and what binds it, in words."""
+
+    schedule: Schedule
+    rate_c_per_h: float
+    reason: str
+
+
+def fastest_safe_rate(
+    schedule: Schedule,
+    index: int,
+    load: Load,
+    *,
+    margin: float = USUAL_MARGIN,
+    kiln: KilnDescription | None = None,
+    controller: Controller | None = None,
+    usual: UsualKiln = TRIAL,
+) -> SafeRate:
+    """Return a schedule with one segment as fast as the ware allows, whatever the kiln can.
+
+    All of the forecast counts: where a faster segment leaves the ware too little time elsewhere, or
+    its wall too far behind, it is not safe.
+
+    Raises
+    ------
+    FiringError
+        If no rate of the controller is slow enough, or the ware is to be dried first (`DryFirst`).
+    """
+    controller = controller or Controller(max_segments=99, unit=schedule.unit)
+    found = ware_at_start(load, schedule, margin=margin)
+    limits = limits_for(found.load, purpose=schedule.purpose, margin=margin, state=found.state)
+    if limits.advice is not None:
+        raise DryFirst(limits.advice.message)
+    from_c, to_c = schedule.from_c(index), schedule.segments[index].target_c
+    low_c, high_c = (np.array([end_c]) for end_c in sorted((from_c, to_c)))
+    caps = [
+        (float(limit.lowest_between(low_c, high_c)[0]), limit.text)
+        for limit in limits.of("heating" if to_c > from_c else "cooling")
+    ]
+    most, reason = min(caps)
+    rates = controller.rates_c_per_h(0.0, most)
+    if not rates:
+        raise FiringError(
+            f"segment {schedule.label(index)} may go at {format_rate(most, schedule.unit)} at "
+            f"most, slower than the controller takes: {reason}"
+        )
+
+    def at(rate_c_per_h: float) -> Schedule:
+        segments = list(schedule.segments)
+        segments[index] = replace(segments[index], rate_c_per_h=rate_c_per_h, drive="rate")
+        return replace(schedule, segments=tuple(segments))
+
+    def broken(rate_c_per_h: float) -> dict[tuple[str, str, int], str]:
+        course = forecast(
+            at(rate_c_per_h),
+            kiln=kiln,
+            load=load,
+            limits=limits,
+            waits=controller.waits,
+            usual=usual,
+        )
+        return {(b.kind, b.reason, b.segment): b.text for b in course.breaches}
+
+    if most > rates[-1] * (1.0 + _SLACK_C) and rates[-1] >= controller.fastest_c_per_h:
+        most_words = format_rate(most, schedule.unit)
+        reason = f"no faster one can be keyed, and the ware bears {most_words}"
+    # What is broken however slowly it goes is not this segment's.
+    always = broken(rates[0]).keys()
+    safe, unsafe = 0, len(rates)
+    while unsafe - safe > 1:
+        middle = len(rates) - 1 if unsafe == len(rates) else (safe + unsafe) // 2
+        new = [text for key, text in broken(rates[middle]).items() if key not in always]
+        if new:
+            unsafe, reason = middle, new[0]
+        else:
+            safe = middle
+    return SafeRate(at(rates[safe]), rates[safe], reason)
 
 
 _ROUNDS = 8

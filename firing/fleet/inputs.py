@@ -7,13 +7,16 @@ import re
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import TYPE_CHECKING, Any
 
 from firing.errors import FiringError
 from firing.files.disk import UnusableInput, read_whole
 from firing.files.kinds import file_kind, kind_of
 
-Item = TypeVar("Item")
+if TYPE_CHECKING:
+    from firing.fleet.review_log import Studio
+    from firing.kiln.tariff import Tariff
+    from firing.logs.options import ReadingOptions
 
 INSTALL = "many logs need the extra 'fleet'; install it with: pip install 'firing[fleet]'"
 
@@ -157,6 +160,31 @@ def read_folder(kind: str, place: str | None) -> tuple[dict[str, Any], dict[str,
     if not read:
         raise FiringError(f"{place} has no {kind} file; name a folder with some")
     return read, paths
+
+
+def studio_of(
+    plans: str | None,
+    kilns: str | None = None,
+    *,
+    tariff: Tariff | None = None,
+    options: ReadingOptions | None = None,
+    channel: str | None = None,
+) -> Studio:
+    """Return what logs are set against, read from folders or files."""
+    from firing.fleet.review_log import Studio
+    from firing.logs.options import ReadingOptions
+
+    read_plans, plan_files = read_folder("schedule", plans)
+    read_kilns, kiln_files = read_folder("kiln", kilns)
+    return Studio(
+        plans=read_plans,
+        kilns=read_kilns,
+        plan_files=plan_files,
+        kiln_files=kiln_files,
+        tariff=tariff,
+        options=options or ReadingOptions(),
+        channel=channel,
+    )
 
 
 def words_of(text: str) -> tuple[str, ...]:

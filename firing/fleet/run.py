@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from firing.fleet.engines import Answers, Engine, on_dask, on_pool, usable_cores
-from firing.fleet.jobs import Job, Source
+from firing.fleet.jobs import Job, JobSource
 from firing.fleet.review_log import Studio
 from firing.fleet.row import COLUMNS, Row
 from firing.fleet.table import PART_ROWS, FleetTable, arrow
@@ -32,7 +32,7 @@ class Run(Serialised):
 
 
 def review_all(
-    source: Source,
+    source: JobSource,
     table: FleetTable,
     studio: Studio,
     *,

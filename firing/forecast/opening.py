@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from datetime import datetime, timedelta
 from typing import TYPE_CHECKING
 
 from firing.errors import FiringError
@@ -36,6 +37,28 @@ def require_unload_c(unload_c: float, room_c: float, unit: TemperatureUnit) -> N
             f"{format_temperature(HOTTEST_UNLOAD_C, unit)}; {from_celsius(unload_c, unit):g} "
             f"°{unit} is outside that"
         )
+
+
+def start_to_end(text: str, program_s: float, now: datetime | None = None) -> datetime:
+    """Return when to start a program so that it ends at a moment, to the minute.
+
+    A time of day alone is the first at which it can end if it starts from `now` on.  Refused if the
+    start has gone by.
+    """
+    from firing.clock import parse_when
+
+    now = datetime.now().astimezone() if now is None else now
+    lasts = timedelta(seconds=program_s)
+    ends = parse_when(text, near=now + lasts + timedelta(hours=12))
+    # On the clock of the place, which may be put on or back in between.
+    start = (ends - lasts).astimezone(ends.tzinfo if now.tzinfo is None else now.tzinfo)
+    start = start.replace(second=0, microsecond=0)
+    if start < now - timedelta(minutes=1):
+        raise FiringError(
+            f"to end at {ends:%Y-%m-%d %H:%M} it would have started at {start:%Y-%m-%d %H:%M}; "
+            "write a later end"
+        )
+    return start
 
 
 def opening_by_default(

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+import math
 import time
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
@@ -17,13 +18,17 @@ from firing.errors import FiringError
 from firing.files.disk import UnusableInput, read_whole
 from firing.files.kinds import file_kind, kind_of
 from firing.files.ready import ready_names, ready_text
-from firing.kiln.simulation import JOULES_PER_KWH
+from firing.kiln.energy import EnergyCourse
+from firing.kiln.tariff import Tariff, cost
+from firing.logbook.learning import MOST_FIRINGS
 from firing.logbook.measure import measure
-from firing.logbook.record import CODE, Entry, KeptWitness, Photo, Shown
+from firing.logbook.record import CODE, Entry, Filter, KeptWitness, Photo, Shown, local_moment
 from firing.logbook.store import Kept, Logbook
+from firing.logbook.wear import MENDED, NEW_ELEMENTS, trends_of
 from firing.logs.options import ReadingOptions
 from firing.logs.parts import SeveralFirings
 from firing.logs.reader import MOST_BYTES, Log, pick_channel, read_bytes
+from firing.review.power_reason import record_of
 from firing.review.review import review
 from firing.review.which_plan import which_kiln, which_plan
 from firing.review.witness import parse_witness
@@ -32,6 +37,7 @@ from firing.units import SECONDS_PER_HOUR
 
 if TYPE_CHECKING:
     from firing.kiln.description import KilnDescription
+    from firing.kiln.residuals import FiringRecord
     from firing.review.result import Review
     from firing.trace import Trace
 
@@ -123,14 +129,12 @@ def shelf_of(
     by_name: dict[str, Paper] = {}
     known = book.kilns()
     for name in map(str, kilns):
-        kept = next((old for old in known if old.casefold() == name.casefold()), None)
-        if kept is not None and not Path(name).exists():
-            by_name[kept] = Paper(kept, known[kept])
-        elif name.endswith(".toml") or Path(name).exists() or file_kind("kiln").is_ready(name):
+        if name.endswith(".toml") or Path(name).exists() or file_kind("kiln").is_ready(name):
             one = paper("kiln", name)
             by_name[_kiln(one.text).name] = one
         else:
-            by_name[name] = Paper(name, "")
+            kept = book.kiln_called(name)
+            by_name[kept] = Paper(kept, known.get(kept, ""))
     if not kilns:
         by_name = {name: Paper(name, text) for name, text in known.items()}
         for one in found.get("kiln", ()):
@@ -201,6 +205,33 @@ def _reviewed(entry: Entry, log: Log, channel: int) -> Review:
     )
 
 
+def records_of(book: Logbook, kiln: str) -> tuple[list[FiringRecord], list[int]]:
+    """Return the latest firings of a kiln as a fit takes them, and which follow work on it.
+
+    In the order of time, and only those since its losses last changed.
+    """
+    mine = book.firings(Filter(kiln=kiln), newest_first=False)
+    events = book.events(kiln)
+    changed = [one.at for one in trends_of(kiln, mine, events).wear.breaks if one.kind == "losses"]
+    since = changed[-1].timestamp() if changed else -math.inf
+    worked = [event.at_s for event in events if event.kind in (NEW_ELEMENTS, *MENDED)]
+    records: list[FiringRecord] = []
+    after_work: list[int] = []
+    before = -math.inf
+    for one in [one for one in mine if one.started_at >= since][-MOST_FIRINGS:]:
+        entry = book.entry(one.id)
+        try:
+            found = review_of(entry)
+            record = record_of(found, planned=bool(entry.plan_text))
+        except FiringError:
+            continue
+        if any(before < at <= one.started_at for at in worked):
+            after_work.append(len(records))
+        before = one.started_at
+        records.append(replace(record, kwh=entry.kwh, started=record.started or one.started))
+    return records, after_work
+
+
 def reviews_of(book: Logbook, numbers: Sequence[int]) -> list[Review]:
     """Return the reviews of several firings by the plan of the first, for laying over each other.
 
@@ -236,6 +267,7 @@ def shown_of(entry: Entry, log: Log, channel: int, found: Review) -> Shown:
     started_at, utc_offset_s, source = _began(entry, trace)
     peak_s = float(trace.time_s[int(np.nanargmax(found.temperature_c))])
     reached = found.cones
+    energy = energy_by_output(trace, found.kiln)
     shown = Shown(
         started_at,
         utc_offset_s,
@@ -246,12 +278,13 @@ def shown_of(entry: Entry, log: Log, channel: int, found: Review) -> Shown:
         reached_number=reached.reached_number,
         heating_s=max(0.0, peak_s - found.lead_in_s),
         witnesses=_witnesses(found),
-        kwh_by_log=_kwh(trace, found.kiln),
+        kwh_by_log=None if energy is None else energy.kwh,
         course_c=_course(trace, found),
         code=CODE,
     )
+    told = measure(found, found.kiln, planned=bool(entry.plan_text)).to_dict()
     if not entry.plan_text:
-        return shown
+        return replace(shown, measure=told)
     plan = found.schedule
     most = next((c for c in found.causes if c.cause != "unexplained"), None)
     return replace(
@@ -265,7 +298,7 @@ def shown_of(entry: Entry, log: Log, channel: int, found: Review) -> Shown:
         ended="" if found.refused else found.ended,
         findings=sum(finding.severity == "act" for finding in found.findings),
         cause="" if most is None or not found.excess_s else most.name,
-        measure=None if found.refused else measure(found, found.kiln).to_dict(),
+        measure=told,
     )
 
 
@@ -303,16 +336,25 @@ def _witnesses(found: Review) -> tuple[KeptWitness, ...]:
     )
 
 
-def _kwh(trace: Trace, kiln: KilnDescription | None) -> float | None:
-    """Return the energy by the logged output, in a kiln of known power."""
-    if kiln is None or trace.duty is None:
+def energy_by_output(trace: Trace, kiln: KilnDescription | None) -> EnergyCourse | None:
+    """Return the energy by the logged output, in a kiln of known power; None if either lacks."""
+    if kiln is None or trace.duty is None or np.isfinite(trace.duty).sum() < 2:
         return None
     known = np.isfinite(trace.duty)
-    if known.sum() < 2:
-        return None
     duty = np.interp(trace.time_s, trace.time_s[known], trace.duty[known])
-    on_s = float(np.sum(0.5 * (duty[1:] + duty[:-1]) * np.diff(trace.time_s)))
-    return on_s * kiln.available_w * kiln.fitted.power / JOULES_PER_KWH
+    on_s = np.concatenate(([0.0], np.cumsum(0.5 * (duty[1:] + duty[:-1]) * np.diff(trace.time_s))))
+    return EnergyCourse(trace.time_s, on_s * kiln.available_w * kiln.fitted.power)
+
+
+def _priced(entry: Entry, shown: Shown, found: Review, tariff: Tariff) -> Entry:
+    """Return an entry with what it cost, by the hours that the log's output shows."""
+    course = energy_by_output(found.log.trace, found.kiln)
+    if course is None or entry.cost is not None or course.kwh <= 0.0:
+        return entry
+    started = local_moment(shown.started_at, shown.zone, shown.utc_offset_s)
+    price = cost(course, started, tariff)
+    by_meter = 1.0 if entry.kwh is None else entry.kwh / course.kwh
+    return replace(entry, cost=price.amount * by_meter, currency=price.currency)
 
 
 def _course(trace: Trace, found: Review) -> tuple[int, ...]:
@@ -405,6 +447,7 @@ def keep_logs(
     shelf: Shelf,
     said: Entry | None = None,
     *,
+    tariff: Tariff | None = None,
     dry_run: bool = False,
     progress: Callable[[KeepProgress], None] = lambda _: None,
 ) -> list[KeptLog]:
@@ -419,6 +462,8 @@ def keep_logs(
         The plans and kilns they may be of; the only one of a kind is taken for all.
     said : Entry, optional
         What a person said of all of them.
+    tariff : Tariff, optional
+        The prices, for the cost of a log that shows the output.
     dry_run : bool
         Whether nothing is written.
     progress : callable
@@ -429,11 +474,11 @@ def keep_logs(
     list of KeptLog
         One for each firing, and for each log that was refused.
     """
-    said = said or Entry("", b"")
+    keeper = _Keeper(book, shelf, said or Entry("", b""), tariff, dry_run)
     found: list[KeptLog] = []
     began_s = time.monotonic()
     for number, path in enumerate(logs, 1):
-        found += _keep_file(book, path, shelf, said, dry_run)
+        found += keeper.file(path)
         progress(progressed(number, len(logs), began_s))
     return found
 
@@ -469,70 +514,79 @@ def keep_one(
     return found
 
 
-def _keep_file(
-    book: Logbook, path: Path, shelf: Shelf, said: Entry, dry_run: bool
-) -> list[KeptLog]:
-    try:
-        body = read_whole(path, MOST_BYTES)
-        written_at = round(path.stat().st_mtime, 3)
-    except UnusableInput as fault:
-        return [KeptLog(str(path), state="refused", why=f"{path.name} {fault}")]
-    except (OSError, ValueError) as error:
-        reason = getattr(error, "strerror", None) or str(error)
-        return [KeptLog(str(path), state="refused", why=f"{path.name}: can't be read ({reason})")]
-    entry = replace(said, log_name=path.name, body=body, written_at=written_at)
-    return keep_log(book, entry, shelf, place=path, dry_run=dry_run)
+def keep_log(book: Logbook, entry: Entry, shelf: Shelf, *, place: Path) -> list[KeptLog]:
+    """Keep one log as a person speaks of it, every firing in it; see `keep_logs`."""
+    return _Keeper(book, shelf, entry, None, dry_run=False).entry(entry, place)
 
 
-def keep_log(
-    book: Logbook, entry: Entry, shelf: Shelf, *, place: Path | None = None, dry_run: bool = False
-) -> list[KeptLog]:
-    """Keep one log, every firing of it; `place` is where it lies, as its folder may name the kiln.
+@dataclass(frozen=True, eq=False)
+class _Keeper:
+    """Puts logs into a logbook, each by the plan and kiln it fits."""
 
-    A refusal is an answer of its own, never an exception; a logbook that fails is one.
-    """
-    name = str(place or entry.log_name)
-    known = book.find_file(entry.body, entry.part)
-    if known is not None:
-        old = book.show(known)
-        return [KeptLog(name, known, "known", old.plan, old.kiln, why="is in the logbook already")]
-    try:
-        return [_keep_part(book, entry, shelf, place, name, dry_run)]
-    except SeveralFirings as several:
-        parts = [
-            replace(entry, part=part, reading={**entry.reading, "part": part})
-            for part in range(1, several.count + 1)
-        ]
-        return [one for part in parts for one in keep_log(
-            book, part, shelf, place=place, dry_run=dry_run)]  # fmt: skip
-    except Refused as error:
-        return [KeptLog(name, state="refused", why=str(error))]
+    book: Logbook
+    shelf: Shelf
+    said: Entry
+    tariff: Tariff | None
+    dry_run: bool
 
+    def file(self, path: Path) -> list[KeptLog]:
+        """Keep every firing of a file; a refusal is an answer of its own, never an exception."""
+        name = path.name
+        try:
+            body = read_whole(path, MOST_BYTES)
+            written_at = round(path.stat().st_mtime, 3)
+        except UnusableInput as fault:
+            return [KeptLog(str(path), state="refused", why=f"{name} {fault}")]
+        except (OSError, ValueError) as error:
+            reason = getattr(error, "strerror", None) or str(error)
+            return [KeptLog(str(path), state="refused", why=f"{name}: can't be read ({reason})")]
+        return self.entry(replace(self.said, log_name=name, body=body, written_at=written_at), path)
 
-class Refused(FiringError):
-    """Why one log can't be kept; the next may."""
+    def entry(self, entry: Entry, path: Path) -> list[KeptLog]:
+        """Keep every firing of a log; its place may name the kiln."""
+        try:
+            return [self.part(entry, path)]
+        except SeveralFirings as several:
+            parts = range(1, several.count + 1)
+        found = []
+        for part in parts:
+            reading = {**entry.reading, "part": part}
+            found.append(self.part(replace(entry, part=part, reading=reading), path))
+        return found
 
+    def part(self, entry: Entry, path: Path) -> KeptLog:
+        """Keep one firing of a file.
 
-def _keep_part(
-    book: Logbook, entry: Entry, shelf: Shelf, place: Path | None, name: str, dry_run: bool
-) -> KeptLog:
-    try:
-        matched = _matched(entry, shelf, place)
-        entry = matched.entry
-        shown = shown_of(entry, matched.log, matched.channel, matched.review)
-    except SeveralFirings:
-        raise
-    except FiringError as error:
-        raise Refused(str(error)) from None
-    state, kept = "would be kept", None
-    if not dry_run:
-        kept = book.keep(entry, shown)
-        state = _state(kept)
-    number = None if kept is None else kept.id
-    return KeptLog(
-        name, number, state, entry.plan, entry.kiln, matched.sure, matched.why, matched.why_kiln,
-        matched.log.notes,
-    )  # fmt: skip
+        Raises
+        ------
+        SeveralFirings
+            If the file holds several, and none is named.
+        """
+        known = self.book.find_file(entry.body, entry.part)
+        if known is not None:
+            old = self.book.entry(known)
+            # Of a file of several the first may be there, and the others not yet.
+            if "part" in entry.reading or "part" not in old.reading:
+                why = "is in the logbook already"
+                return KeptLog(str(path), known, "known", old.plan, old.kiln, why=why)
+        try:
+            matched = _matched(entry, self.shelf, path)
+            entry = matched.entry
+            shown = shown_of(entry, matched.log, matched.channel, matched.review)
+            if self.tariff is not None:
+                entry = _priced(entry, shown, matched.review, self.tariff)
+        except SeveralFirings:
+            raise
+        except FiringError as error:
+            return KeptLog(str(path), state="refused", why=str(error))
+        state, number = "would be kept", None
+        if not self.dry_run:
+            kept = self.book.keep(entry, shown)
+            state, number = _state(kept), kept.id
+        return KeptLog(
+            str(path), number, state, entry.plan, entry.kiln, matched.sure, matched.why,
+            matched.why_kiln, matched.log.notes,
+        )  # fmt: skip
 
 
 def _state(kept: Kept) -> str:
@@ -552,10 +606,8 @@ class _Matched:
     why_kiln: str
 
 
-def _matched(entry: Entry, shelf: Shelf, place: Path | None) -> _Matched:
-    log = _read(entry)
-    if place is not None:
-        log = replace(log, path=place, name=log.name)
+def _matched(entry: Entry, shelf: Shelf, path: Path) -> _Matched:
+    log = replace(_read(entry), path=path)  # its folder may name the kiln
     channel = pick_channel(log, entry.channel or None)
     kilns, plans = shelf.described(), shelf.schedules()
     kiln, why_kiln = "", ""
@@ -615,7 +667,8 @@ def derive_again(
 ) -> int:
     """Derive the figures of firings anew, and return how many can't be read any more.
 
-    What was known of a log that can't be read any more stays, with the reason.
+    What was known of a log that can't be read any more stays, with the reason; but for its measure,
+    as measures compare only by one version.
     """
     began_s, troubled = time.monotonic(), 0
     for done, number in enumerate(firings, 1):
@@ -623,7 +676,7 @@ def derive_again(
         if shown.trouble:
             old = book.show(number)
             kept = {name: getattr(old, name) for name in Shown.__dataclass_fields__}
-            shown = Shown(**kept | {"code": CODE, "trouble": shown.trouble})
+            shown = Shown(**kept | {"code": CODE, "trouble": shown.trouble, "measure": None})
             troubled += 1
         book.derive_again(number, shown)
         progress(progressed(done, len(firings), began_s))

@@ -115,6 +115,15 @@ class Learnt(Serialised):
     cannot_tell: tuple[str, ...]
     fitted: Fitted = field(metadata=OMITTED)
 
+    def __repr__(self) -> str:
+        """Return firings, change of power and its level, on one line."""
+        several = "1 firing" if len(self.firings) == 1 else f"{len(self.firings)} firings"
+        change = "change of power unknown"
+        if self.change is not None and self.change_se is not None:
+            change = f"power {100.0 * self.change:+.1f} ± {100.0 * self.change_se:.1f} %"
+        level = f"level {self.firings[-1].power:.2f} ± {self.level_se:.2f}"
+        return f"<Learnt {several}, {change}, {level}>"
+
     def to_past(self) -> PastFit:
         """Return what the kiln file keeps of it, to compare other fits with."""
         last, fitted = self.firings[-1], self.fitted
@@ -257,6 +266,13 @@ class _Problem:
         """Return the robust solution, and what the logs alone know of it."""
         pull = self.prior @ self._expected()
         widened = np.ones_like(needed)
+        # Each firing by itself, and of a logged output, which may be a relay's, its cooling apart.
+        powered = np.any(marks[:, self.of_powers] != 0.0, axis=1)
+        rows, groups = np.arange(needed.size), []
+        for record, part in zip(self.records, parts, strict=True):
+            apart = rows[part][powered[part]] if record.logged else rows[:0]
+            groups += [apart, np.setdiff1d(rows[part], apart)]
+        groups = [group for group in groups if group.size]
         weight = 1.0 / scatter
         for _ in range(WEIGHINGS):
             w2 = (weight / widened) ** 2
@@ -265,10 +281,9 @@ class _Problem:
                 information + self.prior, (marks * w2[:, None]).T @ needed + pull
             )
             off = (needed - marks @ found) / scatter
-            for part in parts:
-                if off[part].size:
-                    size = NORMAL_OVER_MEDIAN * float(np.median(np.abs(off[part])))
-                    widened[part] = max(1.0, size)
+            for group in groups:
+                size = NORMAL_OVER_MEDIAN * float(np.median(np.abs(off[group])))
+                widened[group] = max(1.0, size)
             weight = (1.0 + (off / widened / ROBUST_SIGMA) ** 2) ** -0.25 / scatter
         scaled = off / widened
         pairs = sum(float(scaled[p][1:] @ scaled[p][:-1]) for p in parts if scaled[p].size)
@@ -276,8 +291,9 @@ class _Problem:
         self.fewer = (1.0 - alike) / (1.0 + alike)
         self.rms = float(np.sqrt(np.mean((off * scatter) ** 2)))
         self.weights = weight / widened
+        solution: FloatArray = np.asarray(found, dtype=np.float64)
         known: FloatArray = information * self.fewer
-        return found, known
+        return solution, known
 
     def learnt(self) -> Learnt:
         powers, loads = self.found[self.of_powers], 1.0 + self.found[self.of_loads]

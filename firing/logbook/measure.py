@@ -63,7 +63,7 @@ LOSS_STEP = 0.15
 """So far either way the wall is taken for the mark of its conductivity, in its logarithm."""
 LOWEST_C = 100.0
 """Below that it is water and draughts that decide [°C]."""
-MOST_ALIKE = 0.6
+MOST_ALIKE = 0.35
 """The most that neighbouring half-hours are taken to err alike."""
 LEAST_LOGGED, LEAST_INFERRED = 0.004, 0.012
 """Two firings of one kiln differ by as much whatever a log says; made firings."""
@@ -156,7 +156,9 @@ class Measure(Serialised):
         return cls(**{**document, "offsets": offsets, "hours_above": hours})
 
 
-def measure(review: Review, kiln: KilnDescription | None = None) -> Measure:
+def measure(
+    review: Review, kiln: KilnDescription | None = None, *, planned: bool = True
+) -> Measure:
     """Return what a reviewed firing says of its kiln.
 
     Parameters
@@ -166,6 +168,8 @@ def measure(review: Review, kiln: KilnDescription | None = None) -> Measure:
     kiln : KilnDescription, optional
         The kiln; the review's own, or else a usual one, unless given.  What was learnt of it does
         not count, so that firings before and after a fit compare.
+    planned : bool
+        Whether the review's plan is the firing's, and not one made up for want of it.
 
     Returns
     -------
@@ -173,13 +177,14 @@ def measure(review: Review, kiln: KilnDescription | None = None) -> Measure:
         Takes about as long as the review; compare only those of one kiln file.
     """
     described = replace(kiln or review.kiln or USUAL, fitted=Fitted())
-    matched = not review.refused
+    matched = planned and not review.refused
     plan = review.schedule
     first_peak = [s.target_c for s in plan.segments].index(plan.peak_c) if matched else 0
     rate = plan.segments[first_peak].rate_c_per_h if matched else None
     found = _Found()
     try:
-        found = _weigh(described, record_of(review), rate, plan.peak_c if matched else None)
+        record = record_of(review, planned=planned)
+        found = _weigh(described, record, rate, plan.peak_c if matched else None)
     except FiringError as error:
         found = _Found(why_not=str(error))
     heating_s = None
@@ -314,15 +319,20 @@ def _solved(here: HalfHours, marks: FloatArray, known: Any) -> tuple[FloatArray,
     span = ((here.end_s - here.start_s)[known]) / WINDOW_S
     scatter = np.sqrt(WINDOW_SCATTER**2 / span + here.doubt[known] ** 2)
     expected, prior = np.array([1.0, 0.0, 0.0, 0.0]), np.diag(PRIORS**-2.0)
-    weight, widened = 1.0 / scatter, 1.0
+    weight, widened = 1.0 / scatter, np.ones_like(scatter)
+    # A relay's output, seen once a minute, is rough; the cooling is not.
+    groups = [group for group in (here.powered[known], ~here.powered[known]) if group.any()]
     for _ in range(ROUNDS):
         information = (x * (weight / widened)[:, None] ** 2).T @ x
         right = (x * (weight / widened)[:, None] ** 2).T @ y + prior @ expected
         found = np.linalg.solve(information + prior, right)
         off = (y - x @ found) / scatter
-        widened = max(1.0, NORMAL_OVER_MEDIAN * float(np.median(np.abs(off))))
+        for group in groups:
+            size = NORMAL_OVER_MEDIAN * float(np.median(np.abs(off[group])))
+            widened[group] = max(1.0, size)
         weight = (1.0 + (off / widened / ROBUST_SIGMA) ** 2) ** -0.25 / scatter
     # What a model leaves out lasts for hours, and then counts once.
+    off = off / widened
     alike = float(off[1:] @ off[:-1]) / max(float(off @ off), 1e-12)
     alike = min(max(alike, 0.0), MOST_ALIKE)
     information *= (1.0 - alike) / (1.0 + alike)

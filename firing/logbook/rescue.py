@@ -46,6 +46,12 @@ class Rescue:
     damaged: Path | None
     backup: Path | None
 
+    @property
+    def incomplete(self) -> bool:
+        """Whether logs may have to be kept again."""
+        nothing = self.damaged is not None and self.firings == self.from_backup
+        return bool(self.unreadable or self.bare or nothing)
+
     def to_dict(self) -> dict[str, Any]:
         """Return it as the JSON shows it."""
         return {
@@ -146,7 +152,7 @@ class _Rows:
                 row = self._db.execute(
                     f"SELECT {columns} FROM {table} WHERE rowid = ?", (number,)
                 ).fetchone()
-            except sqlite3.Error:
+            except (sqlite3.Error, *LIKE_DAMAGE):
                 self.errors += 1
                 if last is not None and table == "file":
                     self.unreadable.add(number)
@@ -158,7 +164,7 @@ class _Rows:
     def _last(self, table: str) -> int | None:
         try:
             (last,) = self._db.execute(f"SELECT max(rowid) FROM {table}").fetchone()
-        except sqlite3.Error:
+        except (sqlite3.Error, *LIKE_DAMAGE):
             self.errors += 1
             return None
         # A number that damage has made absurd must not be counted up to.

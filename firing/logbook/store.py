@@ -6,6 +6,7 @@ from them and may be derived again.  A write is on the disk before it is acknowl
 
 from __future__ import annotations
 
+import difflib
 import hashlib
 import json
 import os
@@ -546,6 +547,26 @@ class Logbook:
             ).fetchone()  # fmt: skip
         return Event(int(row[0]), kiln, at_s, kind, words, utc_offset_s)
 
+    def remove_event(self, number: int) -> None:
+        """Take back an event that was noted by mistake."""
+        with self._writing():
+            found = self._db.execute("DELETE FROM event WHERE id = ? RETURNING id", (number,))
+            if found.fetchone() is None:
+                raise FiringError(f"there is no event {number}; 'firing logbook event' lists them")
+
+    def remove(self, firing: int) -> Path:
+        """Remove a firing that does not belong here, and return the backup that still has it."""
+        self._one_or_refuse(firing)
+        copy = self.backup(label="before-removal")
+        with self._writing():
+            (file,) = self._db.execute("SELECT file FROM firing WHERE id = ?", (firing,)).fetchone()
+            self._db.execute("DELETE FROM firing WHERE id = ?", (firing,))
+            self._db.execute("DELETE FROM words WHERE rowid = ?", (firing,))
+            self._db.execute(
+                "DELETE FROM file WHERE id = ? AND id NOT IN (SELECT file FROM firing)", (file,)
+            )
+        return copy
+
     def set_kiln(self, name: str, text: str) -> None:
         """Keep a kiln's file."""
         with self._writing():
@@ -663,8 +684,23 @@ class Logbook:
             return dict(self._db.execute("SELECT name, body FROM kiln ORDER BY name").fetchall())
 
     def kiln_called(self, name: str) -> str:
-        """Return a kiln's name as it is spelled in the logbook; a new name as it is written."""
-        return next((known for known in self.kilns() if known.casefold() == name.casefold()), name)
+        """Return a kiln's name as it is spelled in the logbook; a new name as it is written.
+
+        Raises
+        ------
+        FiringError
+            If it is nearly that of a known kiln.
+        """
+        known = {one.casefold(): one for one in self.kilns()}
+        if name.casefold() in known:
+            return known[name.casefold()]
+        near = difflib.get_close_matches(name.casefold(), known, n=1, cutoff=0.8)
+        if near:
+            raise FiringError(
+                f'no kiln is called "{name}"; did you mean "{known[near[0]]}"? '
+                "A new kiln needs a name less like it"
+            )
+        return name
 
     def plans(self) -> dict[str, str]:
         """Return the text of every plan by its title; the newest of those that share a title."""

@@ -795,15 +795,17 @@ def _doubted_channel(log: Log, chosen: int) -> str:
     written = {column.name: column.written for column in log.dialect.channel_columns}
     others = [n for n in warm if n != chosen]
     if others and vocabulary.role(written.get(channels[chosen], "")) == "unknown":
+        other = channels[others[0]]
+        named = other if re.fullmatch(r"[\w.]+", other) else f'"{other}"'
         return (
             f"{channels[chosen]} is taken for the kiln, as no name says which channel is; say "
-            f"--channel {channels[others[0]]} for that one"
+            f"--channel {named} for that one"
         )
-    for other, peak_c in peaks_c.items():
-        if abs(peak_c - peaks_c[chosen]) > _FAR_APART_C and not _EXTREME.search(channels[other]):
+    for index, peak_c in peaks_c.items():
+        if abs(peak_c - peaks_c[chosen]) > _FAR_APART_C and not _EXTREME.search(channels[index]):
             return (
                 f"{channels[chosen]} is taken for the kiln and reaches {peaks_c[chosen]:.0f} °C; "
-                f"{channels[other]} reaches {peak_c:.0f} °C; say --channel with its name if it "
+                f"{channels[index]} reaches {peak_c:.0f} °C; say --channel with its name if it "
                 "is the kiln"
             )
     return ""

@@ -51,13 +51,14 @@ def fleet_report(summary: FleetSummary) -> Report:
     notes = Section("", [Bullets(_notes(summary))])
     return Report(
         "Fleet",
-        "many firings",
+        "Many firings",
         [
             on_page(Tiles(_tiles(summary))),
             first,
             on_page(Section("Kilns at a glance", _panels(summary))),
             Section("Kilns", [_cut(kilns, _MOST_ROWS)]),
             Section("Plans", [_cut(plans, _MOST_ROWS)]),
+            Section("Not reviewed", [_not_reviewed(summary)], folded=True),
             Section("Energy and cost by month", _months(summary)),
             notes,
         ],
@@ -114,7 +115,8 @@ def _cut(table: Table | None, most: int) -> Block | None:
 def _percent(share: float | None, sign: str = "") -> str:
     if share is None:
         return "–"
-    return format(round(share, 2) or 0.0, f"{sign}.0%").replace("-", "−")
+    rounded = round(share, 2)
+    return format(rounded, f"{sign}.0%").replace("-", "−") if rounded else "0%"
 
 
 def _minutes(seconds: float | None) -> str:
@@ -143,8 +145,8 @@ def _kilns(kilns: Sequence[KilnSummary]) -> Table | None:
     ]
     headers = ("kiln", "firings", "late", "excess", "power", "uneven", "kWh", "cost")
     caption = (
-        "late and excess: of its last firings, plans late in every kiln left out; power: over its "
-        "losses, since its elements were new; uneven: cones"
+        "Late and excess: its last firings, without plans that are late everywhere. Power: over "
+        "losses, since its elements were new. Uneven: in cones."
     )
     return Table(headers, "lrrrrrrr", rows, caption)
 
@@ -166,7 +168,11 @@ def _plans(plans: Sequence[PlanSummary]) -> Table | None:
         for one in plans
     ]
     headers = ("plan", "firings", "kilns", "late", "excess", "most by", "unfinished", "peak missed")
-    return Table(headers, "lrrrrlrr", rows, "shares of a plan's firings, over all kilns")
+    return Table(headers, "lrrrrlrr", rows, "Shares of a plan's firings, over all kilns.")
+
+
+def _not_reviewed(summary: FleetSummary) -> Block:
+    return Bullets([f"{one.log}: {one.sentence or one.status}" for one in summary.not_reviewed])
 
 
 def _months(summary: FleetSummary) -> list[Block | None]:
@@ -184,7 +190,7 @@ def _months(summary: FleetSummary) -> list[Block | None]:
     ]
     cost = f"cost, {summary.currencies[0]}" if len(summary.currencies) == 1 else "cost"
     headers = ("month", "kiln", "firings", "kWh", cost)
-    return [Table(headers, "llrrr", rows, "energy and cost by month")] if rows else []
+    return [Table(headers, "llrrr", rows)] if rows else []
 
 
 def _notes(summary: FleetSummary) -> list[str]:

@@ -38,6 +38,11 @@ _LISTED = 12
 """So many firings are shown one by one; of more, the sums are."""
 
 
+def counted(count: int, thing: str) -> str:
+    """Return a number of things in words."""
+    return f"{count:,} {thing}" if count == 1 else f"{count:,} {thing}s"
+
+
 def sparkline(course_c: Sequence[int], points: int = 12) -> str:
     """Return a course as a line of bars, the tallest at 1300 °C."""
     if not course_c:
@@ -64,7 +69,7 @@ def list_report(
             "Keep a firing with 'firing keep LOG', or a folder of them with 'firing keep FOLDER'."
         )  # fmt: skip
         return Report("Logbook", "", [Paragraph(words), Paragraph(step)], unit=unit)
-    count = "1 firing" if total == 1 else f"{total:,} firings"
+    count = counted(total, "firing")
     if len(firings) < total:
         count += f", the newest {len(firings)} of them here; --all shows the rest"
     found = f"No firing has all of these words; {count} with some of them." if nearest else (
@@ -91,7 +96,11 @@ def list_report(
     kiln = ["kiln"] if several else []
     headers = ("#", "day", *kiln, "plan", "cone", "peak", "h:mm", "late", "")
     align = f"rl{'l' * several}lrrrrl"
-    courses = [(*row, sparkline(one.course_c)) for row, one in zip(rows, firings, strict=True)]
+    at = headers.index("plan")  # a page has room for all of it
+    courses = [
+        (*row[:at], one.plan or "no plan", *row[at + 1 :], sparkline(one.course_c))
+        for row, one in zip(rows, firings, strict=True)
+    ]
     tables = (on_text(Table(headers, align, rows)),
               on_page(Table((*headers, "course"), f"{align}l", courses)))  # fmt: skip
     stale = Paragraph(_older_words(older)) if older else None
@@ -246,8 +255,8 @@ def events_report(events: Sequence[Event]) -> Report:
     if not events:
         step = 'Note it with: firing logbook event KILN "new elements" --on 2026-03-01'
         return Report("Events", "", [Paragraph("Nothing is noted yet."), Paragraph(step)])
-    rows = [(f"{one.when:%Y-%m-%d}", one.kiln, one.kind, one.words) for one in events]
-    return Report("Events", "", [Table(("day", "kiln", "what", "note"), "llll", rows)])
+    rows = [(str(one.id), f"{one.when:%Y-%m-%d}", one.kiln, one.kind, one.words) for one in events]
+    return Report("Events", "", [Table(("#", "day", "kiln", "what", "note"), "rllll", rows)])
 
 
 def check_report(found: CheckReport) -> Report:
@@ -256,7 +265,9 @@ def check_report(found: CheckReport) -> Report:
         answer = "The logbook is damaged. Run 'firing logbook restore': it saves what can be read."
     else:
         answer = "The logbook is sound: every log is there, byte for byte."
-    lines = [f"{found.firings:,} firings and {found.events:,} events in {found.path}."]
+    lines = [
+        f"{counted(found.firings, 'firing')} and {counted(found.events, 'event')} in {found.path}."
+    ]
     if found.older:
         lines.append(_older_words(found.older))
     newest = "none; make one with 'firing logbook backup'"
@@ -272,6 +283,11 @@ def rescue_report(found: Rescue) -> Report:
     lines = [f"{found.firings:,} firings are in the logbook again."]
     if found.backup is not None:
         lines.append(f"{found.from_backup:,} come from the backup {found.backup.name}.")
+    if found.damaged is not None and found.firings == found.from_backup:
+        lines.append(
+            "Nothing more could be read of the damaged file; keep newer logs again from your "
+            "logger's files."
+        )
     if found.bare:
         lines.append(
             f"{found.bare:,} logs were saved without plan, kiln and notes; add them with "

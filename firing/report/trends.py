@@ -6,10 +6,12 @@ from collections.abc import Sequence
 from datetime import datetime
 
 from firing.kiln.element_wear import ANOTHER_LOOK, REPLACEMENT
+from firing.logbook.learning import Learnt
 from firing.logbook.sensor import Correction, Sensor, reads_wrong
 from firing.logbook.wear import HORIZON, NEARLY, Break, ElementWear, Trends
 from firing.report.document import (
     Block,
+    Bullets,
     Figures,
     Paragraph,
     Report,
@@ -79,8 +81,8 @@ def _answer(wear: ElementWear, say: Wording) -> str:
         still = "" if left is None else f": the kiln climbs {say.rate(max(left, 0.0))} there"
         return f"{peak} is out of reach {how}{still}."
     low, middle, high = wear.firings_left_low, wear.firings_left, wear.firings_left_high
-    if middle is None:
-        least = HORIZON if low is None else low
+    least = HORIZON if low is None else low
+    if middle is None or (not wear.shows and least > _SOON):
         return f"{peak} stays in reach {how} for at least {least} firings (nine chances in ten)."
     when = wear.on(middle)
     about = "" if when is None else f", about {when:%B %Y}"
@@ -246,6 +248,64 @@ def _offsets(sensor: Sensor, say: Wording) -> Table | None:
     ]
     hot = say.degrees(LEVELS_C[1])
     return Table(("cones of", "reads low by", "range", f"hours above {hot}"), "lrrr", rows)
+
+
+def learnt_report(
+    kiln: str, learnt: Learnt, *, written: bool = False, unit: TemperatureUnit = "C"
+) -> Report:
+    """Return what a logbook's firings taught of their kiln."""
+    last, fitted, count = learnt.firings[-1], learnt.fitted, len(learnt.firings)
+    several = "1 firing" if count == 1 else f"{count} firings"
+    change, se = learnt.change, learnt.change_se
+    if change is None or se is None:
+        answer = f"{several}: they can't show how the power changed."
+    elif abs(change) < _SURE * se:
+        answer = f"{several}: power has not changed measurably (± {_percent(se)})."
+    else:
+        way = "fell" if change < 0 else "rose"
+        answer = (
+            f"{several}: power {way} by {_percent(abs(change))} (± {_percent(se)}) from the first "
+            "to the last."
+        )
+    level = (
+        f"Its level, {last.power:.2f} times the kiln file's, is known to "
+        f"± {_percent(learnt.level_se)}. Usually {fitted.usual_load:.2f} times a typical load "
+        "stands in the kiln."
+    )
+    rows = [
+        (
+            "–" if one.on is None else one.on.isoformat(),
+            f"{one.power:.3f}",
+            "by itself" if one.power_se is not None else "by the others",
+            f"{one.load:.2f}",
+        )
+        for one in learnt.firings
+    ]
+    ranges = [
+        (
+            one.name,
+            f"{one.value:.2f}",
+            f"{one.low:.2f} to {one.high:.2f}",
+            "" if one.told else "open",
+        )
+        for one in learnt.profiles
+    ]
+    step = "The kiln file has it now: forecasts go by it."
+    if not written:
+        step = "Write it into the kiln file: the same command with --write."
+    parts: list[Block | None] = [
+        Paragraph(answer),
+        Paragraph(level),
+        Section("Firing by firing", [Table(("fired", "power", "shown", "load"), "lrlr", rows)]),
+        Section(
+            "What the logs alone say (90 %)",
+            [Table(("times the file's", "best", "range", ""), "lrll", ranges)],
+        ),
+        Section("What these logs can't show", [Bullets(list(learnt.cannot_tell))]),
+        Section("", [Paragraph(step)]),
+        Section("", [Sources(("kiln-fit-choices", "learning-choices"), unit)]),
+    ]
+    return Report("Kiln learnt", kiln, parts, unit=unit)
 
 
 def correction_report(correction: Correction, unit: TemperatureUnit) -> Report:

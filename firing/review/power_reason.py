@@ -39,10 +39,15 @@ def half_hours_of(review: Review, kiln: KilnDescription) -> HalfHours | None:
         return None
 
 
-def record_of(review: Review) -> FiringRecord:
-    """Return the log as it is weighed: without gaps, outages, and what an opened lid did to it."""
+def record_of(review: Review, *, planned: bool = True) -> FiringRecord:
+    """Return the log as it is weighed: without gaps, outages, and what an opened lid did to it.
+
+    Another firing's plan, or none (`planned`), says nothing of when the elements were on.
+    """
     from firing.review.fit_input import fit_input_of
 
+    if review.refused or not planned:
+        return fit_input_of(review.log, load=review.load, channel=review.channel + 1)
     record = fit_input_of(
         review.log,
         schedule=review.schedule,

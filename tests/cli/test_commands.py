@@ -9,6 +9,7 @@ from pathlib import Path
 import pytest
 
 from firing.cli import COMMANDS
+from firing.cli.logbook import logbook_command
 
 Run = Callable[..., subprocess.CompletedProcess[str]]
 
@@ -64,10 +65,12 @@ def test_every_command_has_help_and_a_json_option(ask: Run) -> None:
     for name, (_, line) in COMMANDS.items():
         assert re.search(rf"^  {name} +", listed, re.M), name
         assert line[:40] in listed
-    for name in (*COMMANDS, "kiln show", "kiln fit"):
+    under = [f"logbook {name}" for name in logbook_command.commands]
+    for name in (*COMMANDS, "kiln show", "kiln fit", *under):
         page = ask(*name.split(), "--help")
         assert page.returncode == 0
-        assert "--json" in page.stdout or name == "kiln"
+        assert "--json" in page.stdout or name in ("kiln", "logbook")
+        assert "Example: firing" in page.stdout or name not in under
 
 
 def test_every_command_is_told_of_in_the_readme() -> None:

@@ -14,7 +14,7 @@ from firing.cli import COMMANDS
 from firing.cli.log_options import log_options
 from firing.logs.options import READING_OPTIONS, spelled
 
-READERS = ("review", "heatwork", "resume", "kiln fit", "watch")
+READERS = ("review", "compare", "heatwork", "resume", "kiln fit", "watch", "keep", "fleet")
 ROOT = Path(firing.__file__).parent
 _OPTION = re.compile(r"(?<![\w-])--[a-z]+(?:-[a-z]+)*")
 

@@ -327,3 +327,14 @@ def test_hotter_is_more(trace: tuple[FloatArray, FloatArray], shift_c: float) ->
     plain, hotter = heatwork(*trace, SOME), heatwork(*trace, SOME, shift_c)
     for cone in SOME:
         assert hotter[cone] > plain[cone]
+
+
+@pytest.mark.parametrize("blip_c", [0.5, 1.0, 2.4, 2.7, 8.0])
+def test_lone_blips_at_even_times_cost_less_than_a_ten_thousandth(blip_c: float) -> None:
+    # The most one-sided that readings can lie: one of 33 apart, all the others on a line.
+    time_s = np.arange(4000.0) * 5.0
+    temperature_c = 860.0 + 0.01 * np.arange(4000.0)
+    temperature_c[::33] += blip_c
+    for cone in ("014", "010"):
+        expected = by_quadrature(cone, time_s, temperature_c)
+        assert heatwork(time_s, temperature_c)[cone] == pytest.approx(expected, rel=1e-4)

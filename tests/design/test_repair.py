@@ -8,14 +8,16 @@ from design.making import CONTROLLER, PLANTERS_AND_CUPS, check_plan, example_kil
 
 from firing.controller.controller import Controller
 from firing.design.explain import designed_text
-from firing.design.repair import repaired_at, repaired_design
+from firing.design.repair import fastest_safe_rate, repaired_at, repaired_design
 from firing.errors import FiringError
 from firing.files.ready import ready_text
 from firing.forecast.forecast import forecast
+from firing.kiln.description import KilnDescription
 from firing.schedule.file import parse_schedule
 from firing.schedule.schedule import Schedule, Segment
 from firing.ware.drying import DryFirst
 from firing.ware.limits import Breach
+from firing.ware.safe_rates import limits_for
 
 THIN = parse_schedule(ready_text("thin-ware-bisque"))
 
@@ -136,3 +138,27 @@ def test_one_breach_is_mended_by_itself() -> None:
     )  # fmt: skip
     held, _ = repaired_at(plan, short, controller)
     assert [s.hold_s for s in held.segments] == [900.0, 0.0]
+
+
+@pytest.mark.parametrize("kiln", [None, example_kiln()])
+def test_the_fastest_safe_rate_is_safe_and_the_next_is_not(kiln: KilnDescription | None) -> None:
+    """One degree an hour more breaks a limit of the segment, by the forecast's own check."""
+    plan = Schedule(
+        "bisque",
+        (Segment(90.0, 40.0, hold_s=8 * 3600.0), Segment(600.0, 30.0), Segment(950.0, 40.0)),
+        "bisque",
+    )
+
+    def breaches(rate_c_per_h: float) -> list[int]:
+        first, second, last = plan.segments
+        faster = replace(plan, segments=(first, replace(second, rate_c_per_h=rate_c_per_h), last))
+        return [b.segment for b in forecast(faster, kiln=kiln, load=PLANTERS_AND_CUPS).breaches]
+
+    found = fastest_safe_rate(plan, 1, PLANTERS_AND_CUPS, kiln=kiln)
+    rate = found.rate_c_per_h
+    assert rate == found.schedule.segments[1].rate_c_per_h == int(rate)
+    assert 1 not in breaches(rate)
+    assert len(breaches(rate + 1.0)) > len(breaches(rate))
+    # no faster than the lowest of the limits between the segment's ends, on a grid of 1 °C
+    limits = limits_for(PLANTERS_AND_CUPS, purpose="bisque")
+    assert rate <= limits.heating(np.arange(91.0, 600.0)).min()

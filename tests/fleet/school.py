@@ -3,8 +3,15 @@
 from dataclasses import replace
 from datetime import datetime, timedelta
 from pathlib import Path
+from typing import Any
 
 from logmaker import BISQUE, GLAZE, CsvStyle, Faults, PlanStep, Sampling, fire, sample, write_csv
+
+from firing.fleet.jobs import FolderLogs
+from firing.fleet.review_log import Studio
+from firing.fleet.row import COLUMNS
+from firing.fleet.run import Run, review_all
+from firing.fleet.table import FleetTable
 
 FAST: tuple[PlanStep, ...] = ((150.0, 600.0, 0.0), (400.0, 1060.0, 600.0))
 """A program that none of the school's kilns can follow past a thousand degrees."""
@@ -68,3 +75,24 @@ def write_school(folder: Path) -> Path:
     (logs / "barrel" / "notes glaze.csv").write_text("cracked two bowls\n", encoding="utf-8")
     (logs / "little" / "2026-02-30 bisque.csv").write_bytes(b"")
     return folder
+
+
+PLAIN = "time_s,Kiln (°C)\n" + "".join(f"{60 * n},{20 + n}\n" for n in range(5))
+"""A log of five minutes, cheap to review."""
+
+
+def run_over(logs: Path, out: Path, studio: Studio, **options: Any) -> Run:
+    table = FleetTable(str(out))
+    return review_all(FolderLogs(str(logs)), table, studio, **{"workers": 1, **options})
+
+
+def rows_in(out: Path) -> list[dict[str, Any]]:
+    """Return a folder's rows; see `rows_of`."""
+    return rows_of(FleetTable(str(out)))
+
+
+def rows_of(table: FleetTable) -> list[dict[str, Any]]:
+    """Return the rows by their logs, after seeing that no log has two."""
+    found = table.read(COLUMNS).to_pylist()
+    assert len({row["log"] for row in found}) == len(found)
+    return sorted(found, key=lambda row: str(row["log"]))

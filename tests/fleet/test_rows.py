@@ -1,6 +1,8 @@
 """One log to one row: pure, whatever its bytes are; names in paths; the columns."""
 
 import pickle
+from dataclasses import replace
+from datetime import datetime
 from pathlib import Path
 
 import pytest
@@ -8,7 +10,7 @@ from fleet.school import PLANS, write_log, write_studio
 from hypothesis import given
 from hypothesis import strategies as st
 
-from firing.fleet.inputs import Names, read_folder
+from firing.fleet.inputs import Names, studio_of
 from firing.fleet.jobs import Job
 from firing.fleet.review_log import Studio, review_bytes
 from firing.fleet.row import COLUMNS, Row
@@ -20,10 +22,9 @@ from firing.fleet.worker import Worker
 def studio(tmp_path_factory: pytest.TempPathFactory) -> Studio:
     folder = tmp_path_factory.mktemp("studio")
     write_studio(folder)
-    plans, plan_files = read_folder("schedule", str(folder / "plans"))
-    kilns, kiln_files = read_folder("kiln", str(folder / "kilns"))
-    assert set(plans) == set(PLANS)
-    return Studio(plans, kilns, plan_files, kiln_files)
+    made = studio_of(str(folder / "plans"), str(folder / "kilns"))
+    assert set(made.plans) == set(PLANS)
+    return made
 
 
 @given(
@@ -37,10 +38,9 @@ def test_any_bytes_are_a_row_with_its_sentence(studio: Studio, data: bytes) -> N
     assert review_bytes(data, "any.csv", studio) == row
 
 
+@pytest.mark.soak
 def test_a_row_is_the_same_in_any_process(studio: Studio, tmp_path: Path) -> None:
     log = tmp_path / "2026-04-01 bisque.csv"
-    from datetime import datetime
-
     write_log(log, "bisque", datetime(2026, 4, 1, 8))
     job = Job(str(log), log.stat().st_size, "now", "bisque", "corner")
     worker = Worker()
@@ -96,3 +96,32 @@ def test_the_name_in_a_path(path: str, found: str) -> None:
 
 def test_a_single_name_needs_no_mention() -> None:
     assert Names({"only": ()}).in_path("any/log.csv") == "only"
+
+
+def test_a_change_of_any_figure_is_another_basis(studio: Studio) -> None:
+    plan, kiln = studio.plans["bisque"], studio.kilns["corner"]
+    first, *others = plan.segments
+    wall = replace(kiln.wall[0], thickness_m=kiln.wall[0].thickness_m + 1e-4)
+    changed = [
+        {
+            "plans": {
+                **studio.plans,
+                "bisque": replace(plan, segments=(replace(first, hold_s=1.0), *others)),
+            }
+        },
+        {"kilns": {**studio.kilns, "corner": replace(kiln, wall=(wall,))}},
+        {
+            "kilns": {
+                **studio.kilns,
+                "corner": replace(kiln, fitted=replace(kiln.fitted, loss=1.01)),
+            }
+        },
+        {"options": replace(studio.options, zone="UTC")},
+        {"channel": "top"},
+    ]
+    bases = [replace(studio, bases={}, **one).basis("bisque", "corner") for one in changed]
+    assert len({studio.basis("bisque", "corner"), *bases}) == 1 + len(changed)
+    other = {"plans": {**studio.plans, "glaze": plan}}
+    same = replace(studio, bases={}, **other)
+    assert same.basis("bisque", "corner") == studio.basis("bisque", "corner")
+    assert same.basis("", "corner") != studio.basis("", "corner")

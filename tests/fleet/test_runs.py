@@ -3,188 +3,86 @@
 import errno
 import os
 import shutil
+import sys
 from collections.abc import Callable
 from datetime import datetime
 from pathlib import Path
 from typing import Any
 
 import pytest
-from fleet.school import write_log, write_studio
+from commandline import call
+from fleet.school import PLAIN, PLANS, rows_in, run_over, write_log, write_plan
+from longer import beyond
 
 from firing.errors import FiringError
-from firing.fleet import run as running
 from firing.fleet import table as tables
-from firing.fleet.inputs import read_folder
-from firing.fleet.jobs import FolderLogs, Job
+from firing.fleet.jobs import FolderLogs
 from firing.fleet.review_log import Studio
-from firing.fleet.row import COLUMNS, Row
+from firing.fleet.row import Row
 from firing.fleet.run import Run, review_all
 from firing.fleet.table import FleetTable
-from firing.fleet.worker import Worker
-
-PLAIN = "time_s,Kiln (°C)\n" + "".join(f"{60 * n},{20 + n}\n" for n in range(5))
 
 
-@pytest.fixture(scope="module")
-def studio(tmp_path_factory: pytest.TempPathFactory) -> Studio:
-    folder = tmp_path_factory.mktemp("studio")
-    write_studio(folder)
-    return Studio(*read_folder("schedule", str(folder / "plans"))[:1])
-
-
-@pytest.fixture
-def logs(tmp_path: Path) -> Path:
-    """Return a folder of twelve small logs, no two alike."""
-    folder = tmp_path / "logs"
-    folder.mkdir()
-    for number in range(12):
-        (folder / f"{number:02d} bisque.csv").write_text(
-            f"{PLAIN}{400 + number},25\n", encoding="utf-8"
-        )
-    return folder
-
-
-def run(logs: Path, out: Path, studio: Studio, **options: Any) -> Run:
-    return review_all(
-        FolderLogs(str(logs)), FleetTable(str(out)), studio, **{"workers": 1, **options}
-    )
-
-
-def rows(out: Path) -> list[dict[str, Any]]:
-    found = FleetTable(str(out)).read(COLUMNS).to_pylist()
-    assert len({row["log"] for row in found}) == len(found)
-    return sorted(found, key=lambda row: str(row["log"]))
-
-
-class _Ending:
-    """Ends the process that unpickles it."""
-
-    def __init__(self, code: int) -> None:
-        self._code = code
-
-    def __reduce__(self) -> tuple[Any, ...]:
-        return os._exit, (self._code,)
-
-
-class _Stalling:
-    """Keeps the process that unpickles it."""
-
-    def __reduce__(self) -> tuple[Any, ...]:
-        import time
-
-        return time.sleep, (60.0,)
-
-
-@pytest.mark.parametrize(
-    ("poison", "sentence"),
-    [(_Ending(9), "ended the process"), (_Stalling(), "took longer than 2 s")],
-)
-def test_a_log_that_takes_a_worker_down_is_a_row(
-    studio: Studio, poison: Any, sentence: str
-) -> None:
-    worker = Worker(longest_s=2.0)
-    try:
-        fatal = worker.review(Job("bad.csv", 1, "", data=poison), studio)
-        worker._longest_s = 300.0
-        after = worker.review(Job("good.csv", 1, "", data=PLAIN.encode()), studio)
-    finally:
-        worker.leave()
-    assert isinstance(fatal, Row)
-    assert fatal.status == "failed"
-    assert fatal.sentence is not None
-    assert sentence in fatal.sentence
-    assert isinstance(after, Row)
-    assert after.status != "failed"
-
-
+@pytest.mark.usefixtures("in_process")
 def test_a_second_run_reviews_what_is_new_and_nothing_else(
-    logs: Path, tmp_path: Path, studio: Studio
+    logs: Path, tmp_path: Path, plans: Studio
 ) -> None:
     out = tmp_path / "out"
-    assert run(logs, out, studio) == Run(12, 12, 0)
-    before = rows(out)
-    assert run(logs, out, studio) == Run(12, 0, 0)
+    assert run_over(logs, out, plans) == Run(12, 12, 0)
+    before = rows_in(out)
+    assert run_over(logs, out, plans) == Run(12, 0, 0)
     os.utime(logs / "00 bisque.csv", (1.0, 1.0))  # its bytes are as before
-    assert run(logs, out, studio).reviewed == 0
+    assert run_over(logs, out, plans).reviewed == 0
     (logs / "01 bisque.csv").write_text(PLAIN, encoding="utf-8")
     (logs / "new bisque.csv").write_text(f"{PLAIN}900,26\n", encoding="utf-8")
-    assert run(logs, out, studio).reviewed == 2
-    after = rows(out)
+    assert run_over(logs, out, plans).reviewed == 2
+    after = rows_in(out)
     assert len(after) == 13
     assert after[2:12] == before[2:]
-    changed = Studio({**studio.plans, "bisque": studio.plans["glaze"]})
-    assert run(logs, out, changed).reviewed == 13
-    assert len(rows(out)) == 13
+    changed = Studio({**plans.plans, "bisque": plans.plans["glaze"]})
+    assert run_over(logs, out, changed).reviewed == 13
+    assert len(rows_in(out)) == 13
 
 
-def test_logs_that_moved_take_their_rows_along(logs: Path, tmp_path: Path, studio: Studio) -> None:
+@pytest.mark.usefixtures("in_process")
+def test_logs_that_moved_take_their_rows_along(logs: Path, tmp_path: Path, plans: Studio) -> None:
     out = tmp_path / "out"
-    run(logs, out, studio)
-    before = rows(out)
+    run_over(logs, out, plans)
+    before = rows_in(out)
     (logs / "attic").mkdir()
     (logs / "03 bisque.csv").rename(logs / "attic" / "03 bisque.csv")
-    assert run(logs, out, studio) == Run(12, 0, 1)
-    after = rows(out)
+    assert run_over(logs, out, plans) == Run(12, 0, 1)
+    after = rows_in(out)
     assert [Path(row["log"]).name for row in before] == sorted(
         Path(row["log"]).name for row in after
     )
     shutil.copy(logs / "04 bisque.csv", logs / "attic" / "copy of 04 bisque.csv")
-    assert run(logs, out, studio) == Run(13, 0, 0)
-    assert run(logs, out, studio) == Run(13, 0, 0)
-    assert len(rows(out)) == 13
+    assert run_over(logs, out, plans) == Run(13, 0, 0)
+    assert run_over(logs, out, plans) == Run(13, 0, 0)
+    assert len(rows_in(out)) == 13
 
 
-@pytest.fixture
-def small_parts(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(running, "FLUSH_ROWS", 2)
-
-
-@pytest.mark.usefixtures("small_parts")
+@pytest.mark.usefixtures("small_parts", "in_process")
 @pytest.mark.parametrize("after", [1, 5, 11])
 def test_a_run_that_is_broken_off_goes_on(
-    logs: Path, tmp_path: Path, studio: Studio, after: int
+    logs: Path, tmp_path: Path, plans: Studio, after: int
 ) -> None:
     whole, broken = tmp_path / "whole", tmp_path / "broken"
-    run(logs, whole, studio)
+    run_over(logs, whole, plans)
 
     def stop(progress: Any) -> None:
         if progress.done == after:
             raise KeyboardInterrupt
 
     with pytest.raises(KeyboardInterrupt):
-        run(logs, broken, studio, progress=stop)
-    assert run(logs, broken, studio, workers=2).reviewed == 12 - after
-    assert rows(broken) == rows(whole)
+        run_over(logs, broken, plans, progress=stop)
+    assert run_over(logs, broken, plans, workers=2).reviewed == 12 - after
+    assert rows_in(broken) == rows_in(whole)
 
 
-@pytest.mark.usefixtures("small_parts")
-def test_a_worker_killed_in_the_middle_changes_no_row(
-    logs: Path, tmp_path: Path, studio: Studio, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    begun: list[Any] = []
-    begin = Worker._begin
-
-    def begin_and_tell(worker: Worker) -> Any:
-        begun.append(begin(worker))
-        return begun[-1]
-
-    monkeypatch.setattr(Worker, "_begin", begin_and_tell)
-
-    def kill(progress: Any) -> None:
-        if progress.done == 4:
-            begun[0].kill()
-
-    one, two = tmp_path / "one", tmp_path / "two"
-    run(logs, one, studio)
-    begun.clear()
-    run(logs, two, studio, workers=2, progress=kill)
-    assert len(begun) == 3
-    assert rows(two) == rows(one)
-
-
-@pytest.mark.usefixtures("small_parts")
+@pytest.mark.usefixtures("small_parts", "in_process")
 def test_a_full_disk_keeps_what_was_written(
-    logs: Path, tmp_path: Path, studio: Studio, monkeypatch: pytest.MonkeyPatch
+    logs: Path, tmp_path: Path, plans: Studio, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     replace = tables._replace
     written: list[str] = []
@@ -199,13 +97,13 @@ def test_a_full_disk_keeps_what_was_written(
     with monkeypatch.context() as patched:
         patched.setattr(tables, "_replace", full)
         with pytest.raises(FiringError, match=r"No space left.*run again"):
-            run(logs, out, studio)
-    assert len(rows(out)) == 4
-    assert run(logs, out, studio).reviewed == 8
-    assert len(rows(out)) == 12
+            run_over(logs, out, plans)
+    assert len(rows_in(out)) == 4
+    assert run_over(logs, out, plans).reviewed == 8
+    assert len(rows_in(out)) == 12
 
 
-@pytest.mark.parametrize("place", ["folder", "memory"])
+@pytest.mark.parametrize("place", beyond(1, ["memory", "folder"]))
 def test_settling_cut_off_at_any_step_loses_and_doubles_nothing(
     tmp_path: Path, place: str, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -279,7 +177,8 @@ def test_one_run_at_a_time_writes_to_a_place(tmp_path: Path) -> None:
     second.close()
 
 
-def test_logs_and_table_in_a_bucket(studio: Studio) -> None:
+@pytest.mark.usefixtures("in_process")
+def test_logs_and_table_in_a_bucket(plans: Studio) -> None:
     """fsspec's memory stands for a bucket: no renaming, no folders."""
     import fsspec
 
@@ -288,16 +187,46 @@ def test_logs_and_table_in_a_bucket(studio: Studio) -> None:
     bucket.pipe_file("/school/barrel/readme.md", b"no log")
     table = FleetTable("memory://results")
     logs = FolderLogs("memory://school")
-    assert review_all(logs, table, studio, workers=1) == Run(1, 1, 0)
-    assert review_all(logs, table, studio, workers=1) == Run(1, 0, 0)
+    assert review_all(logs, table, plans, workers=1) == Run(1, 1, 0)
+    assert review_all(logs, table, plans, workers=1) == Run(1, 0, 0)
     (row,) = table.read(["log", "plan"]).to_pylist()
     assert row == {"log": "memory:///school/barrel/01 bisque.csv", "plan": "bisque"}
 
 
-def test_a_month_is_that_of_the_log_or_of_the_files_name(tmp_path: Path, studio: Studio) -> None:
+@pytest.mark.usefixtures("in_process")
+def test_a_month_is_that_of_the_log_or_of_the_files_name(tmp_path: Path, plans: Studio) -> None:
     folder = tmp_path / "logs"
     write_log(folder / "2020-01-01 bisque.csv", "bisque", datetime(2026, 5, 31, 23, 30))
     (folder / "2026-06-02 bisque.csv").write_text(PLAIN, encoding="utf-8")
     (folder / "99 bisque.csv").write_text(PLAIN, encoding="utf-8")
-    run(folder, tmp_path / "out", studio)
-    assert [row["month"] for row in rows(tmp_path / "out")] == ["2026-05", "2026-06", None]
+    run_over(folder, tmp_path / "out", plans)
+    assert [row["month"] for row in rows_in(tmp_path / "out")] == ["2026-05", "2026-06", None]
+
+
+@pytest.mark.parametrize("missing", ["pyarrow", "fsspec.core"])
+def test_without_the_extra_the_command_says_what_to_install(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, missing: str
+) -> None:
+    monkeypatch.setitem(sys.modules, missing, None)
+    refused = call(tmp_path, "fleet", "--out", "results")
+    assert refused.returncode == 2
+    assert refused.stderr == (
+        "firing: many logs need the extra 'fleet'; install it with: pip install 'firing[fleet]'\n"
+    )
+
+
+def test_what_is_missing_is_said_in_a_sentence(logs: Path, tmp_path: Path) -> None:
+    for asked, sentence in (
+        ([], "--out is missing"),
+        ([str(logs), "--out", "r"], "--plans is missing"),
+        (["--out", "r"], "holds no table"),
+        (["--out", "r", "--plans", "p"], "nothing to review"),
+        ([str(logs), "--logbook", "b", "--out", "r"], "not both"),
+        (["nowhere", "--plans", "plans", "--out", "r"], "nowhere does not exist"),
+    ):
+        (tmp_path / "plans").mkdir(exist_ok=True)
+        write_plan(tmp_path / "plans" / "bisque.toml", PLANS["bisque"])
+        refused = call(tmp_path, "fleet", *asked)
+        assert refused.returncode == 2
+        assert sentence in refused.stderr
+        assert refused.stdout == ""

@@ -13,7 +13,7 @@ ASKED = ("fleet", "logs", "--plans", "plans", "--kilns", "kilns", "--out", "resu
 
 
 @pytest.fixture(scope="module")
-def school(tmp_path_factory: pytest.TempPathFactory) -> Path:
+def school(tmp_path_factory: pytest.TempPathFactory, in_process: None) -> Path:
     """Return the school's folder, with every log reviewed once."""
     folder = write_school(tmp_path_factory.mktemp("school"))
     first = call(folder, *ASKED, "--html", "fleet.html")
@@ -58,6 +58,7 @@ def test_the_figures_are_those_the_logs_were_made_with(school: Path) -> None:
     assert sum(one["firings"] for one in found["months"]) == 38
 
 
+@pytest.mark.soak
 def test_every_way_to_a_single_review_works(school: Path) -> None:
     found = json.loads(call(school, "fleet", "--out", "results", "--json").stdout)
     for one in found["look_first"]:

@@ -17,6 +17,7 @@ from hypothesis import strategies as st
 from firing.clock import after
 from firing.errors import FiringError
 from firing.forecast.forecast import forecast
+from firing.forecast.opening import start_to_end
 from firing.heat import default_kiln
 from firing.heat.default_kiln import UsualKiln, parse_size
 from firing.kiln.description import KilnDescription, WallLayer
@@ -292,3 +293,15 @@ def test_a_cooling_a_few_seconds_slower_than_keyed_is_not_told_as_slower() -> No
     # The default kiln falls at about 94 °C/h near 538 °C: less than half a minute late, then hours.
     assert told(94.0) == (set(), False)
     assert told(300.0) == ({"cooling_behind"}, True)
+
+
+@pytest.mark.parametrize(
+    ("hours", "day", "clock"), [(10.0, 2, "09:00"), (12.0, 3, "07:00"), (30.5, 2, "12:30")]
+)
+def test_a_program_starts_so_that_it_ends_at_an_hour(hours: float, day: int, clock: str) -> None:
+    """From Monday 08:00 on: 19:00 less 10, 12 and 30.5 h, the first that has not gone by."""
+    now = datetime(2026, 3, 2, 8, 0).astimezone()
+    start = start_to_end("19:00", hours * 3600.0, now)
+    assert f"{start:%d %H:%M}" == f"{day:02} {clock}"
+    with pytest.raises(FiringError, match="later end"):
+        start_to_end("2026-03-02 09:00", hours * 3600.0, now)

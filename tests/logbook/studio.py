@@ -19,8 +19,7 @@ def steps_of(name: str) -> tuple[logmaker.PlanStep, ...]:
 
 def write_log(path: Path, number: int, *, interval_s: float = 300.0) -> Path:
     """Write the log of the firing of that number: bisque and glaze in turns."""
-    faults = logmaker.Faults(power_factor=1.0 - 0.01 * (number // 2))
-    fired = logmaker.fire(steps_of(PLANS[number % 2]), faults=faults, step_s=60.0)
+    fired = logmaker.fire(steps_of(PLANS[number % 2]), step_s=60.0)
     how = logmaker.Sampling(interval_s=interval_s, seed=number, with_duty=True)
     style = logmaker.CsvStyle(started=STARTS[number])
     return logmaker.write_csv(logmaker.sample(fired, how), path, style)

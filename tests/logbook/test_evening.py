@@ -89,6 +89,21 @@ def test_the_logbook_is_checked_and_copied(evening: Path) -> None:
     assert json.loads(listed.stdout)["total"] == 10
 
 
+def test_what_was_a_mistake_is_taken_back(evening: Path) -> None:
+    noted = ask(evening, "logbook", "event", "Workshop kiln", "relay")
+    wrong = noted["events"][-1]
+    left = ask(evening, "logbook", "event", "--remove", str(wrong["id"]))
+    assert wrong not in left["events"]
+    place = ("--logbook", "removed.sqlite", "--json")
+    call(evening, "keep", "logs/log-00.csv", "logs/log-01.csv", *place)
+    removed = json.loads(call(evening, "logbook", "remove", "1", "--yes", *place).stdout)
+    listed = json.loads(call(evening, "logbook", "list", *place).stdout)
+    assert [one["log"] for one in listed["firings"]] == ["log-01.csv"]
+    assert json.loads(call(evening, "logbook", "check", *place).stdout)["wrong"] == []
+    copy = ("--logbook", removed["backup"], "--json")
+    assert json.loads(call(evening, "logbook", "list", *copy).stdout)["total"] == 2
+
+
 @pytest.mark.parametrize(
     ("words", "told"),
     [
@@ -96,6 +111,10 @@ def test_the_logbook_is_checked_and_copied(evening: Path) -> None:
         (("logbook", "show", "99"), "the highest number is 10"),
         (("logbook", "event", "Workshop kiln", "new element"), "did you mean 'new elements'?"),
         (("logbook", "event", "new elements"), "name the kiln first"),
+        (("logbook", "event", "workshop kln", "repair"), 'did you mean "Workshop kiln"?'),
+        (("logbook", "event", "--remove", "77"), "there is no event 77"),
+        (("keep", "logs/log-00.csv", "--kiln", "workshop-kiln"), 'did you mean "Workshop kiln"?'),
+        (("logbook", "remove", "3"), "add --yes"),
         (("logbook", "list", "--month", "Marchember"), "is no month"),
         (("keep", "nothing-here.csv"), "No such file"),
     ],

@@ -30,8 +30,18 @@ def log_of(folder: Path, name: str, faults: logmaker.Faults) -> Path:
     return logmaker.write_csv(made, folder / "log.csv")
 
 
-@pytest.mark.parametrize("trouble", TROUBLES)
-@pytest.mark.parametrize("name", ["thin-ware-bisque", "stoneware-glaze-1240", "decal"])
+CASES = [
+    ("thin-ware-bisque", "none"),
+    ("stoneware-glaze-1240", "late, with worn elements"),
+    ("decal", "power cut"),
+]
+LONGER = [(name, trouble) for name in PLANS for trouble in TROUBLES if (name, trouble) not in CASES]
+
+
+@pytest.mark.parametrize(
+    ("name", "trouble"),
+    [*CASES, *(pytest.param(*case, marks=pytest.mark.soak) for case in LONGER)],
+)
 def test_a_log_finds_its_plan_among_eight(name: str, trouble: str, tmp_path: Path) -> None:
     log = read_log(log_of(tmp_path, name, TROUBLES[trouble]))
     found = which_plan(log, PLANS)

@@ -21,6 +21,7 @@ from textual import events
 from textual.pilot import Pilot
 from waiting import until
 
+from firing.logbook.store import PATH_VARIABLE
 from firing.schedule.file import open_schedule
 from firing.schedule.schedule import Schedule
 
@@ -46,6 +47,7 @@ KEYS = [
     "shift+down", "ctrl+z", "ctrl+y", "ctrl+s", "ctrl+e", "ctrl+o", "ctrl+p", "ctrl+q", "ctrl+home",
     "ctrl+end", "f1", "f2", "f3", "f4", "f5", "f6", "f7", "f8", "f9", "f12", "space",
     "ctrl+c", "ctrl+a", "ctrl+u", "ctrl+w", "ctrl+f", "ctrl+g", "ctrl+r", "ctrl+t",
+    "f11", "f11", "p", "s", "t", "slash",
 ]  # fmt: skip
 EDITING = [
     *"0123456789" * 3, *"hm.,", "up", "down", "left", "right", "enter", "enter", "escape", "tab",
@@ -177,6 +179,7 @@ async def edited(folder: Path, keys: Sequence[Sequence[str]], size: tuple[int, i
 def folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     monkeypatch.chdir(tmp_path)
     monkeypatch.setenv("HOME", str(tmp_path))
+    monkeypatch.setenv(PATH_VARIABLE, str(tmp_path / "logbook.sqlite"))
     monkeypatch.setattr("textual._wait.SLEEP_GRANULARITY", 0.003)
     monkeypatch.setattr("textual._wait.SLEEP_IDLE", 0.0015)
     return tmp_path

@@ -1,20 +1,28 @@
 """Changes that can be had: listed under the table, drawn before they are taken, one edit each."""
 
 from collections.abc import Awaitable, Callable
+from dataclasses import replace
+from datetime import timedelta
 from typing import Any
 
 import pytest
 from firing.tui.app import FiringApp
+from firing.tui.document import Selection
 from firing.tui.equipment import read_all
+from firing.tui.forecasting import Circumstances
+from firing.tui.screens.dialogs import Prompt
 from firing.tui.widgets.curve import Curve
 from firing.tui.widgets.segments import Offers, Segments
+from longer import beyond
 from textual.pilot import Pilot
-from textual.widgets import Static
-from waiting import until
+from textual.widgets import Input, Static
+from waiting import front, until
+
+from firing.schedule.schedule import Segment
 
 Settle = Callable[[Pilot[Any]], Awaitable[None]]
 Play = Callable[..., None]
-SIZES = [(80, 24), (60, 20), (140, 40)]
+SIZES = beyond(1, [(80, 24), (60, 20), (140, 40)])
 
 
 def message(app: FiringApp) -> str:
@@ -30,13 +38,15 @@ def titles(app: FiringApp) -> list[str]:
     return [offer.title for offer in app.plan.query_one(Offers).offers]
 
 
+FAULTY = (Segment(120.0, 500.0, hold_s=300.0), Segment(600.0, 900.0), Segment(1200.0, 900.0))
+
+
 async def with_faults(app: FiringApp, pilot: Pilot[Any], settle: Settle) -> None:
     """Have a glaze that climbs too fast for thick ware and for the kiln, far from its cone."""
     chosen = {"kiln": "example-kiln", "load": "example-load-glazed-cups"}
-    app.plan.take_equipment(read_all(chosen).equipment)
-    await settle(pilot)
-    await pilot.press(*"500", "enter", "right", "right", *"5m", "enter")
-    await pilot.press("left", "left", "down", *"900", "enter", "down", *"900", "enter")
+    plan = replace(app.session.document.schedule, segments=FAULTY)
+    app.session.circumstances = Circumstances(equipment=read_all(chosen).equipment)
+    app.plan.apply(plan, "made up", Selection(2, "rate"))
     await settle(pilot)
 
 
@@ -80,7 +90,7 @@ def test_leaving_the_list_leaves_the_plan(play: Play, settle: Settle) -> None:
         await with_faults(app, pilot, settle)
         plan = app.session.document.schedule
         # down from the last row goes on into the list, and up from its first line back
-        await pilot.press("down", "down", "down")
+        await pilot.press("down")
         await until(pilot, lambda: app.focused is app.plan.query_one(Offers))
         await until(pilot, lambda: "then" in lines(app))
         await pilot.press("escape")
@@ -93,6 +103,7 @@ def test_leaving_the_list_leaves_the_plan(play: Play, settle: Settle) -> None:
     play(scene)
 
 
+@pytest.mark.soak
 def test_every_line_of_the_list_helps_by_itself(play: Play, settle: Settle) -> None:
     """Each that says "do it" is one edit, and what it was about is not said again."""
 
@@ -168,5 +179,88 @@ def test_the_version_before_lies_under_the_curve_until_it_is_saved(
         await pilot.press("ctrl+s")
         await until(pilot, lambda: not app.session.document.changed)
         await until(pilot, lambda: "was" not in lines(app))
+
+    play(scene)
+
+
+@pytest.mark.soak
+def test_the_fastest_safe_rate_and_the_start_are_solved_for(
+    play: Play, settle: Settle, utc: None
+) -> None:
+    async def scene(app: FiringApp, pilot: Pilot[Any]) -> None:
+        await with_faults(app, pilot, settle)
+        plan = app.session.document.schedule
+        await pilot.press("up", "ctrl+r")
+        # the plan says no cone: none is asked for, what is left can be solved
+        await until(pilot, front(app, Prompt))
+        await pilot.press("escape")
+        await until(pilot, lambda: titles(app)[:1] == ["fastest safe rate here"])
+        await until(pilot, lambda: "then" in lines(app))
+        assert app.session.document.schedule == plan
+        await pilot.press("enter")
+        await until(pilot, lambda: app.session.document.schedule != plan)
+        await settle(pilot)
+        row = app.plan.query_one(Segments).place.row
+        forecast, rate = app.session.forecast, app.session.document.schedule.segments[row]
+        assert forecast is not None
+        assert rate.rate_c_per_h is not None
+        assert row not in [breach.segment for breach in forecast.breaches]
+        await pilot.press("ctrl+z")
+        assert app.session.document.schedule == plan
+        await settle(pilot)
+
+        await pilot.press("ctrl+r")
+        await until(pilot, front(app, Prompt))
+        await pilot.press("escape")
+        await until(pilot, lambda: "start to end at 19:00" in titles(app))
+        await pilot.press("2")
+        await until(pilot, lambda: app.session.circumstances.started is not None)
+        await settle(pilot)
+        started, forecast = app.session.circumstances.started, app.session.forecast
+        assert started is not None
+        assert forecast is not None
+        ends = started + timedelta(seconds=forecast.program_s)
+        # to the minute: never later than asked
+        assert timedelta(0) <= ends.replace(hour=19, minute=0, second=0, microsecond=0) - ends
+        assert ends.replace(hour=19, minute=0, second=0) - ends < timedelta(minutes=1)
+        assert app.session.document.schedule == plan
+        await pilot.press("ctrl+z")
+        assert app.session.circumstances.started is None
+        assert app.session.document.schedule == plan
+
+    play(scene)
+
+
+def test_another_end_is_asked_for(play: Play, settle: Settle) -> None:
+    async def scene(app: FiringApp, pilot: Pilot[Any]) -> None:
+        await settle(pilot)
+        await pilot.press("ctrl+r")
+        await until(pilot, front(app, Prompt))
+        await pilot.press("escape")
+        await until(pilot, lambda: "… at another hour" in titles(app))
+        await pilot.press(str(titles(app).index("… at another hour") + 1))
+        await until(pilot, front(app, Prompt))
+        app.screen.query_one(Input).value = "06:30"
+        await pilot.press("enter")
+        await until(pilot, lambda: "start to end at 06:30" in titles(app))
+
+    play(scene)
+
+
+def test_a_plan_that_changes_meanwhile_leaves_no_stale_change_to_be_taken(
+    play: Play, settle: Settle
+) -> None:
+    async def scene(app: FiringApp, pilot: Pilot[Any]) -> None:
+        await with_faults(app, pilot, settle)
+        await pilot.press("ctrl+w")
+        await until(pilot, lambda: "then" in lines(app))
+        await pilot.press("ctrl+z")
+        undone = app.session.document.schedule
+        await settle(pilot)
+        assert app.focused is app.plan.query_one(Segments)
+        assert "then" not in lines(app)
+        # enter edits a cell again, and takes nothing that was made for another plan
+        await pilot.press("enter", "escape")
+        assert app.session.document.schedule == undone
 
     play(scene)

@@ -513,6 +513,10 @@ def test_one_key_brings_the_plan_to_its_cone(tmp_path: Path, play: Play, settle:
         encoding="utf-8",
     )
 
+    def drawn(app: FiringApp) -> list[str]:
+        shown = app.plan.query_one(Curve).shown
+        return [] if shown is None else [line.name for line in shown.lines]
+
     async def scene(app: FiringApp, pilot: Pilot[Any]) -> None:
         app.session.open(open_named(str(path)))
         app.plan.show_document()
@@ -523,6 +527,10 @@ def test_one_key_brings_the_plan_to_its_cone(tmp_path: Path, play: Play, settle:
         for column, changed in (("hold", "hold"), ("target", "peak"), ("rate", "rate")):
             table.select(Selection(1, column))
             await pilot.press("ctrl+r")
+            # drawn before it is taken
+            await until(pilot, lambda: "then" in drawn(app))
+            assert app.session.document.schedule == before
+            await pilot.press("enter")
             await until(pilot, lambda: app.session.document.schedule != before)
             await settle(pilot)
             after = app.session.document.schedule

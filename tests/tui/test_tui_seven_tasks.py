@@ -1,4 +1,4 @@
-"""Seven tasks of a new user, each done with the keys of the screens alone and counted.
+"""Seven tasks of a new user, and a firing kept, with the keys of the screens alone and counted.
 
 No task needs a text editor: every file that is there at the end was written by the screens, but for
 the log, which a logger wrote.  What is typed is the user's own text; all other keys are the price
@@ -22,12 +22,16 @@ from firing.tui.screens.equipment import EquipmentSheet
 from firing.tui.screens.file_chooser import FileChooser
 from firing.tui.screens.filling import Filling
 from firing.tui.screens.form import FormScreen
+from firing.tui.screens.logbook import LogbookScreen
 from firing.tui.screens.plan import PlanScreen
 from firing.tui.screens.review import ReviewScreen
 from firing.tui.screens.watch import WatchScreen
+from firing.tui.widgets.lines import TitleLine
 from textual.pilot import Pilot
+from textual.widgets import Static
 from waiting import front, until
 
+from firing.logbook.store import PATH_VARIABLE
 from firing.schedule.file import open_schedule
 from firing.units import to_celsius
 
@@ -197,6 +201,36 @@ async def watch(hands: Hands, folder: Path) -> None:
     await hands.see(PlanScreen)
 
 
+async def keep_it(hands: Hands, _folder: Path) -> None:
+    """The firing under review is kept, with a word to find it by."""
+    await hands.press("f7")
+    await hands.see(ReviewScreen)
+    await until(hands.pilot, lambda: not getattr(hands.app.screen, "pending", True))
+    await hands.press("ctrl+s")
+    await hands.see(Filling)
+    await hands.write("celadon")
+    await hands.press("ctrl+s")
+    await hands.see(ReviewScreen)
+    details = hands.app.screen.query_one("#details-text", Static)
+    await until(hands.pilot, lambda: "Kept: firing 1" in str(details.content))
+    await hands.press("f7")
+    await hands.see(PlanScreen)
+
+
+async def find_it(hands: Hands, _folder: Path) -> None:
+    """It is found by that word, and its review is read again."""
+    await hands.press("f11")
+    await hands.see(LogbookScreen)
+    await hands.press("slash")
+    await hands.see(Prompt)
+    await hands.write("celadon")
+    await hands.press("enter")
+    await hands.see(LogbookScreen)
+    await hands.press("enter")
+    await hands.see(ReviewScreen)
+    assert "kept: log.csv" in str(hands.app.screen.query_one(TitleLine).content)
+
+
 TASKS: dict[str, Callable[[Hands, Path], Awaitable[None]]] = {
     "a plan from nothing, in °F": plan_from_nothing,
     "a bisque for damp ware": damp_bisque,
@@ -204,6 +238,8 @@ TASKS: dict[str, Callable[[Hands, Path], Awaitable[None]]] = {
     "review a log": review,
     "fix the plan": fix,
     "watch": watch,
+    "keep a firing": keep_it,
+    "find it in the logbook": find_it,
 }
 MOST = 20
 """No task may cost more keys than these, besides its text."""
@@ -215,6 +251,7 @@ def test_seven_tasks_of_a_new_user(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, settle: Settle, size: tuple[int, int]
 ) -> None:
     monkeypatch.chdir(tmp_path)
+    monkeypatch.setenv(PATH_VARIABLE, str(tmp_path / "logbook.sqlite"))
     monkeypatch.setattr("firing.capture.serial_port.list_ports", lambda: ())
     demo = resources.files("firing") / "data" / "demo"
     for name, to in (("plan.toml", "fired.toml"), ("log.csv", "log.csv")):

@@ -12,10 +12,11 @@ from textual.screen import Screen
 from firing.errors import FiringError
 
 if TYPE_CHECKING:
+    from firing.schedule.schedule import Schedule
     from firing.watch.options import WatchOptions
 
     from ..live_watch import LiveWatch
-    from ..session import Session
+    from ..session import LogChoice, Session
 
 
 @runtime_checkable
@@ -98,6 +99,28 @@ class WorkScreen(Screen[None]):
         title = f"Cautions for: {plan.title}"
         await self.app.push_screen_wait(Sheet(title, caution_lines(cautions, plan.unit)))
         self.session.cautions_seen.update(caution.id for caution in cautions)
+
+    def keep_firing(self, choice: LogChoice, schedule: Schedule) -> None:
+        """Ask what there is to say of a firing, and keep it in the logbook."""
+
+        async def job() -> None:
+            from ..kept import keep, keep_fields, kept_words
+            from .dialogs import in_progress
+            from .filling import Filling
+
+            fields = keep_fields()
+            form = Filling(f"Keep {choice.path.name}", fields, {field.key: "" for field in fields})
+            said = await self.app.push_screen_wait(form)
+            if said is None:
+                return
+            equipment = self.session.fitting
+            found = await in_progress(
+                self, "Keeping the firing", lambda: keep(schedule, equipment, choice, said)
+            )
+            if found is not None:
+                self.say(f"{kept_words(found)}  F11 on the plan lists all.")
+
+        self.job(job)
 
     async def hand_out(
         self,

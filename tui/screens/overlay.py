@@ -54,10 +54,11 @@ class OverlayScreen(WalkScreen):
             super().__init__()
             self.choice, self.review, self.trouble = choice, review, trouble
 
-    def __init__(self, session: Session) -> None:
+    def __init__(self, session: Session, kept: Sequence[Review] = ()) -> None:
         super().__init__(session)
         self._align: Align = "segment"
-        self._reviews: list[tuple[LogChoice, Review]] = []
+        self._of_logbook = bool(kept)
+        self._reviews: list[tuple[LogChoice | None, Review]] = [(None, one) for one in kept]
         self.found: Overlay | None = None
         """What is shown."""
         self.pending = 0
@@ -68,9 +69,11 @@ class OverlayScreen(WalkScreen):
         if not self.query(Curve):
             return  # closed again by the very next key, before anything stood in it
         session = self.session
-        self.query_one(TitleLine).show(f"Compare: {session.document.schedule.title}", "")
         self.query_one(Curve).placeholder = "two logs are needed"
         self.walked.focus()
+        if self._of_logbook:
+            self._show()
+            return
         if session.log is not None and session.log not in session.compared:
             session.compared = [session.log, *session.compared][:MOST_FIRINGS]
         self._show()
@@ -99,7 +102,7 @@ class OverlayScreen(WalkScreen):
         compared = self.session.compared
         if message.review is not None and message.choice in compared:
             self._reviews.append((message.choice, message.review))
-            self._reviews.sort(key=lambda read: compared.index(read[0]))
+            self._reviews.sort(key=lambda read: compared.index(read[0]) if read[0] else 0)
         elif message.choice in compared:
             compared.remove(message.choice)
         self._show()
@@ -110,7 +113,8 @@ class OverlayScreen(WalkScreen):
         reviews, curve = [review for _, review in self._reviews], self.query_one(Curve)
         self.found = overlay(reviews, self._align) if len(reviews) > 1 else None
         count = f"{len(reviews)} firing{'' if len(reviews) == 1 else 's'}"
-        self.query_one(TitleLine).show(f"Compare: {self.session.document.schedule.title}", count)
+        schedule = reviews[0].schedule if reviews else self.session.document.schedule
+        self.query_one(TitleLine).show(f"Compare: {schedule.title}", count)
         if self.found is None:
             self._entries, self._row_entries = (), []
             self.walked.fill([], [])
@@ -146,7 +150,7 @@ class OverlayScreen(WalkScreen):
         if action in ("align", "page"):
             return self.found is not None
         if action == "choose":
-            return len(self.session.compared) < MOST_FIRINGS
+            return not self._of_logbook and len(self.session.compared) < MOST_FIRINGS
         return True
 
     def action_align(self) -> None:
@@ -159,7 +163,8 @@ class OverlayScreen(WalkScreen):
         at = self._chosen
         if at is not None:
             choice, _ = self._reviews.pop(at)
-            self.session.compared.remove(choice)
+            if choice is not None:
+                self.session.compared.remove(choice)
             self._show()
 
     def action_choose(self) -> None:

@@ -18,9 +18,9 @@ from firing.report.sanitize import plain, shorten, wrap
 
 from ..document import PlanDocument, Selection
 from ..equipment import short
-from ..forecasting import ranges_known
+from ..forecasting import ranges_known, stages_known
 from ..key_figures import missing_choices, summary_lines
-from ..plot_lines import forecast_lines, no_lines, segment_at
+from ..plot_lines import PlotLines, forecast_lines, no_lines, segment_at
 from ..widgets.curve import Curve
 from ..widgets.editbar import EditBar
 from ..widgets.lines import KeyLine, TitleLine, Tour
@@ -92,12 +92,16 @@ class PlanScreen(PlanActionsScreen):
         Binding("f7", "review", "Review", tooltip="Set a log against this plan"),
         Binding("f8", "page", "Page", tooltip="Write the forecast as a page for a browser"),
         Binding(
+            "f11,ctrl+b", "logbook", "Logbook", tooltip="Find, open and compare kept firings"
+        ),
+        Binding(
             "f10", "calendar", "Calendar", show=False,
             tooltip="Write when you are needed at the kiln, for your calendar (.ics)",
         ),
         Binding(
-            "ctrl+r", "to_cone", "To cone",
-            tooltip="In a rate, a target or a hold: the one that brings the plan's cone just down",
+            "ctrl+r", "solve", "Solve",
+            tooltip="Solve for the cell: hold, target or rate for the cone, the fastest safe rate, "
+            "the start for an end; each is drawn before it is taken",
         ),
     ]  # fmt: skip
 
@@ -165,6 +169,8 @@ class PlanScreen(PlanActionsScreen):
 
     def show_document(self) -> None:
         document = self.document
+        if self.offers.has_focus:
+            self.leave_offers()  # they are of the plan before
         self.table.show(document.schedule, self.session.forecast)
         self._show_title()
         self.ask_forecast()
@@ -198,7 +204,7 @@ class PlanScreen(PlanActionsScreen):
             if last is not None and last.schedule != result.schedule:
                 self._was = last
             self._drawn = result
-            curve.show(forecast_lines(result, was=self._ghost(result)), keep=True)
+            curve.show(self._lines(result), keep=True)
             lines = self._consequences(result)
         self._show_consequences(lines)
         self.table.show(schedule, result)
@@ -226,8 +232,10 @@ class PlanScreen(PlanActionsScreen):
     def show_ahead(self, ahead: Forecast | None) -> None:
         now = self.session.forecast
         if now is not None and self.up_to_date:
-            lines = forecast_lines(now, ahead, self._ghost(now))
-            self.query_one(Curve).show(lines, keep=True)
+            self.query_one(Curve).show(self._lines(now, ahead), keep=True)
+
+    def _lines(self, now: Forecast, ahead: Forecast | None = None) -> PlotLines:
+        return forecast_lines(now, ahead, self._ghost(now), marked=stages_known(now))
 
     def _ghost(self, now: Forecast) -> Forecast | None:
         """Return the version before, unless it runs the same course."""
@@ -249,6 +257,8 @@ class PlanScreen(PlanActionsScreen):
             super().press_in_table(key, typed)
 
     def show_ranges(self, result: Forecast) -> None:
+        if self._tried is None:
+            self.show_ahead(None)
         self._show_consequences(self._consequences(result))
 
     @property
@@ -320,6 +330,7 @@ class PlanScreen(PlanActionsScreen):
         document = self.document
         self.query_one(Curve).point(None)
         self._drawn = self._was = None
+        self._starts.clear()
         self.show_document()
         self.table.go(1)
         self.table.select(document.cursor)
@@ -428,6 +439,21 @@ class PlanScreen(PlanActionsScreen):
         document = self.document
         stem = (document.path or Path(document.suggested_name)).stem
         await self.hand_out(f"{stem}.ics", file, "calendar", "import it on your phone or computer")
+
+    async def take_over(self, document: PlanDocument) -> bool:
+        """Go on with another plan, if the open one may be left."""
+        if not await self.may_leave():
+            return False
+        self.session.open(document)
+        self._show_other()
+        return True
+
+    def action_logbook(self) -> None:
+        """Go to the logbook."""
+        if self.settle():
+            from .logbook import LogbookScreen
+
+            self.app.push_screen(LogbookScreen(self.session))
 
     def action_review(self) -> None:
         """Go to the review."""

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import asyncio
 from dataclasses import replace
+from datetime import datetime
 from typing import TYPE_CHECKING
 
 from textual import events, work
@@ -15,6 +16,7 @@ from firing.schedule.schedule import Schedule
 
 from .. import edits, segment_table
 from ..document import PlanDocument, Selection
+from ..edits import HEAD_ROW
 from ..equipment import (
     Equipment,
     FileReading,
@@ -24,7 +26,7 @@ from ..equipment import (
     remember,
     with_file,
 )
-from ..fixing import Cured, Offer, fixes, to_cone
+from ..fixing import Cured, Offer, fixes, solutions, starting_to_end
 from ..forecasting import Circumstances, forecast_fitting
 from ..key_figures import comes_to
 from ..widgets.grid import ListGrid
@@ -34,6 +36,8 @@ from .plan_host import PlanHost, Question
 
 if TYPE_CHECKING:
     from firing.forecast.result import Forecast
+
+    from ..session import Session
 
 
 class PlanActionsScreen(EditingScreen, PlanHost):
@@ -67,6 +71,13 @@ class PlanActionsScreen(EditingScreen, PlanHost):
     """The change that is being made aside, and whether it is to be taken at once."""
     _tried: Tried | None = None
     """The change that is looked at."""
+    _ends = "19:00"
+    """When a program is to end, as it was last written."""
+
+    def __init__(self, session: Session) -> None:
+        super().__init__(session)
+        self._starts: list[tuple[int, datetime | None]] = []
+        # The starts that were replaced, each with how many edits there were then.
 
     @property
     def offers(self) -> Offers:
@@ -300,10 +311,14 @@ class PlanActionsScreen(EditingScreen, PlanHost):
             return
         self._trying = offer, take
         self.show_ahead(None)
-        if offer.make is None:
-            self.say(f"{offer.words}  No change of the plan helps by itself.")
+        if offer.asks and take:
+            self.job(self._end_job if offer.asks == "end" else self._load_job)
             return
-        self.say(f"{offer.words}  Looking for what helps …")
+        if offer.make is None:
+            helps = "" if offer.asks else "  No change of the plan helps by itself."
+            self.say(f"{offer.words}{helps}")
+            return
+        self.say(f"{offer.words}  One moment …")
         self._try_out(offer, self._question())
 
     @work(thread=True, group="trying", exclusive=True)
@@ -313,7 +328,10 @@ class PlanActionsScreen(EditingScreen, PlanHost):
             assert offer.make is not None
             cured = offer.make()
             cured = replace(cured, schedule=edits.checked(cured.schedule))
-            ahead, _ = forecast_fitting(cured.schedule, question[1])
+            under = question[1]
+            if cured.started is not None:
+                under = replace(under, started=cured.started)
+            ahead, _ = forecast_fitting(cured.schedule, under)
         except FiringError as error:
             trouble = str(error)
         self.post_message(self.Tried(offer, question, cured, ahead, trouble))
@@ -334,7 +352,7 @@ class PlanActionsScreen(EditingScreen, PlanHost):
         if cured is None:
             self.say(f"Not done: {tried.trouble}", fault=True)
             return
-        if cured.schedule == self.document.schedule:
+        if cured.schedule == self.document.schedule and cured.started is None:
             self.say(f"{cured.words or sentence(cured.label)}  The plan has that already.")
             return
         if not take:
@@ -342,11 +360,14 @@ class PlanActionsScreen(EditingScreen, PlanHost):
             self.show_ahead(tried.ahead)
             now = self.session.forecast
             words = cured.words.strip() or f"{sentence(cured.label)}."
-            if now is not None and tried.ahead is not None:
+            if now is not None and tried.ahead is not None and cured.started is None:
                 words = f"{comes_to(now, tried.ahead)}  {words}"
             self.say(words)
             return
         self.leave_offers()
+        if cured.started is not None:
+            self._take_start(cured)
+            return
         self.apply(cured.schedule, cured.label, self.table.place)
         if cured.words.strip():
             self.say(f"Changed: {cured.label}.  {cured.words.strip()}  ^Z takes it back.")
@@ -388,37 +409,29 @@ class PlanActionsScreen(EditingScreen, PlanHost):
         if self.offers.chosen is not None:
             self.try_out(self.offers.chosen)
 
-    def action_to_cone(self) -> None:
-        """Set the rate, the peak or the hold that brings the plan's cone down."""
+    def action_solve(self) -> None:
+        """Show what can be solved for in the selected cell."""
         if self.settle():
-            self.job(self._to_cone_job)
+            self.job(self._solve_job)
 
-    async def _to_cone_job(self) -> None:
-        cone = await self.cone_wanted()
-        if cone is None:
+    async def _solve_job(self) -> None:
+        forecast = self.session.forecast
+        if forecast is None or not self.up_to_date:
+            self.say("There is no forecast of this plan yet.", fault=True)
             return
-        schedule, circumstances = self.document.schedule, self.session.circumstances
-        column = self.table.place.column
-        changed = edits.CONE_CHANGES.get(column, "hold")
-        self.say(f"Looking for the {changed} that brings cone {cone} down …")
-        found = await asyncio.to_thread(to_cone, schedule, circumstances, cone, changed)
-        column = column if column in edits.CONE_CHANGES else "hold"
-        place = Selection(schedule.peak_index, column)
-        if schedule != self.document.schedule:
-            raise FiringError("the plan has changed meanwhile; ask again")
-        if found.schedule == schedule:
-            self.say(f"{found.words} The plan has that already.")
-            return
-        self.apply(edits.checked(found.schedule), found.label, place)
-        self.say(f"{found.words} All of the forecast is counted in.  ^Z takes it back.")
+        cone = await self._cone_wanted()
+        place, schedule = self.table.place, self.document.schedule
+        cell = place.row, place.column
+        found = solutions(schedule, forecast, self.fired_with, cell, cone, self._ends)
+        self.look_at("Solve for", found, "")
 
-    async def cone_wanted(self) -> str | None:
-        """Return the cone the plan is for, asked for if it says none."""
+    async def _cone_wanted(self) -> str | None:
+        """Return the cone the plan is for, asked for if it says none; None if none is."""
         from firing.cones.table import parse_cone
 
         cone, fault = self.session.circumstances.target_cone or self.document.schedule.cone, ""
         while cone is None:
-            typed = await self.prompt("Which cone is the plan for?", "6", fault)
+            typed = await self.prompt("Which cone is the plan for?  esc: for none", "6", fault)
             if typed is None:
                 return None
             try:
@@ -426,6 +439,58 @@ class PlanActionsScreen(EditingScreen, PlanHost):
             except FiringError as error:
                 fault = str(error)
         return cone
+
+    async def _load_job(self) -> None:
+        await self.choose_equipment("load")
+
+    async def _end_job(self) -> None:
+        forecast, fault = self.session.forecast, ""
+        while forecast is not None:
+            typed = await self.prompt("When is the program to end?", self._ends, fault)
+            if typed is None:
+                return
+            try:
+                starting_to_end(self.document.schedule, forecast, typed)
+            except FiringError as error:
+                fault = str(error)
+                continue
+            self._ends = typed
+            self.leave_offers()
+            schedule = self.document.schedule
+            offers = solutions(schedule, forecast, self.fired_with, (HEAD_ROW, ""), None, typed)
+            self.look_at("Solve for", offers, "")
+            return
+
+    # The start, which is no part of the plan's file
+
+    def _take_start(self, cured: Cured) -> None:
+        """Let the plan start at another moment; undo takes that back, too."""
+        circumstances = self.session.circumstances
+        self._starts.append((self.document.depth, circumstances.started))
+        self.session.circumstances = replace(circumstances, started=cured.started)
+        self.show_document()
+        self.say(f"{cured.words}  ^Z takes it back.")
+
+    def _start_is_last(self) -> bool:
+        while self._starts and self._starts[-1][0] > self.document.depth:
+            self._starts.pop()
+        return bool(self._starts) and self._starts[-1][0] == self.document.depth
+
+    def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
+        """Offer only what applies."""
+        if action == "undo" and self._start_is_last():
+            return True
+        return super().check_action(action, parameters)
+
+    def action_undo(self) -> None:
+        """Take back the last change, of the plan or of its start."""
+        if not self._start_is_last():
+            super().action_undo()
+            return
+        _, started = self._starts.pop()
+        self.session.circumstances = replace(self.session.circumstances, started=started)
+        self.show_document()
+        self.say("Taken back: the start.")
 
     def action_card(self) -> None:
         """Show the card to key the plan in from."""

@@ -16,12 +16,13 @@ from firing.errors import FiringError
 from firing.schedule.schedule import Schedule
 
 from ..equipment import KINDS, Equipment, FileReading, Kind, reread
-from ..forecasting import Circumstances, forecast_fitting, ranges_known
+from ..forecasting import Circumstances, forecast_fitting, ranges_known, stages_known
 from .base import WorkScreen
 
 if TYPE_CHECKING:
     from firing.forecast.result import Forecast
 
+    from ..document import PlanDocument
     from ..session import Session
 
 Question = tuple[Schedule, Circumstances]
@@ -55,7 +56,7 @@ class PlanHost(WorkScreen):
             self.reading, self.load_left_out = reading, load_left_out
 
     class RangesCame(Message):
-        """The ranges of the forecast shown have been found."""
+        """The ranges of the forecast shown have been found, or what happens along it."""
 
     def __init__(self, session: Session) -> None:
         super().__init__(session)
@@ -87,6 +88,10 @@ class PlanHost(WorkScreen):
 
     async def describe_equipment(self, kind: Kind) -> None:
         """Let something new be described in a form, and take it once it is saved."""
+        raise NotImplementedError
+
+    async def take_over(self, document: PlanDocument) -> bool:
+        """Go on with another plan, if the open one may be left; returns whether it is."""
         raise NotImplementedError
 
     async def needed(self, kind: Kind, why: str) -> bool:
@@ -136,6 +141,7 @@ class PlanHost(WorkScreen):
             result, left_out = forecast_fitting(
                 schedule, replace(circumstances, equipment=reading.equipment)
             )
+            _ = result.stages  # found here, and not in the keys' way
         except FiringError as error:
             trouble = str(error)
         self.post_message(self.ForecastCame(question, result, trouble, reading, left_out))
@@ -159,7 +165,8 @@ class PlanHost(WorkScreen):
 
     def _show(self, result: Forecast | None, trouble: str) -> None:
         self.show_forecast(result, trouble)
-        if result is not None and result is not self._ranged and not ranges_known(result):
+        whole = result is None or (ranges_known(result) and stages_known(result))
+        if not whole and result is not self._ranged:
             self._ranged = result
             self._find_ranges(result)
 
@@ -167,9 +174,13 @@ class PlanHost(WorkScreen):
     def _find_ranges(self, result: Forecast) -> None:
         """Find how far off the forecast may be, behind its picture, as long as it is the newest."""
         time.sleep(_PAINTED_S)
-        kiln = result.kiln
-        if kiln is not None and kiln.find_ranges(
-            lambda: self.is_running and self.session.forecast is result
+        if not stages_known(result):
+            _ = result.stages
+            self.post_message(self.RangesCame())
+        if (
+            not ranges_known(result)
+            and result.kiln is not None
+            and result.kiln.find_ranges(lambda: self.is_running and self.session.forecast is result)
         ):
             self.post_message(self.RangesCame())
 

@@ -64,6 +64,7 @@ class ReviewScreen(WalkScreen):
             tooltip="Take the rates really held into the open plan, or fit it to the kiln as it "
             "is; ^Z there undoes it",
         ),
+        Binding("ctrl+s", "keep", "Keep", tooltip="Keep the firing in the logbook"),
         Binding("p", "in_plan", "In plan", tooltip="Go to this segment in the plan"),
         Binding("c", "compare", "Compare", tooltip="Lay other firings of the plan over this one"),
         Binding("f4", "findings", "Findings", tooltip="Read all findings, with their sources"),
@@ -87,8 +88,9 @@ class ReviewScreen(WalkScreen):
             self.review, self.trouble = review, trouble
             self.of_plan, self.left_out = of_plan, left_out
 
-    def __init__(self, session: Session) -> None:
+    def __init__(self, session: Session, kept: Review | None = None) -> None:
         super().__init__(session)
+        self._kept = kept
         self._trouble = self._left_out = ""
         self.pending = False
         """Whether a log is being read."""
@@ -101,7 +103,9 @@ class ReviewScreen(WalkScreen):
         self.query_one(Curve).placeholder = "no log chosen"
         self.walked.focus()
         self._title()
-        if session.log is None:
+        if self._kept is not None:
+            self._show(self._kept)
+        elif session.log is None:
             self._answer("No log chosen yet.  ^O chooses one.")
             self.action_choose()
         elif session.review is not None and session.reviewed == self._question():
@@ -110,9 +114,17 @@ class ReviewScreen(WalkScreen):
             self._read(session.log)
 
     def _title(self) -> None:
-        log = self.session.log
+        log, kept = self.session.log, self._kept
         file = "no log" if log is None else log.path.name
-        self.query_one(TitleLine).show(f"Review: {self.session.document.schedule.title}", file)
+        title = self.session.document.schedule.title
+        if kept is not None:
+            title, file = kept.schedule.title, f"kept: {kept.log.name}"
+        self.query_one(TitleLine).show(f"Review: {title}", file)
+
+    @property
+    def review(self) -> Review | None:
+        """What is shown: a kept firing's, or the latest of the open plan."""
+        return self._kept or self.session.review
 
     # Reviewing
 
@@ -184,7 +196,7 @@ class ReviewScreen(WalkScreen):
 
     def on_curve_pointed(self, message: Curve.Pointed) -> None:
         """Go to the line of the segment that the cross-hair is in."""
-        review = self.session.review
+        review = self.review
         if review is None or message.at_s is None:
             return
         index = reviewed_at(review, message.at_s)
@@ -199,9 +211,13 @@ class ReviewScreen(WalkScreen):
     def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
         """Offer only what applies."""
         if action == "reading":
-            return self.session.log is not None
-        if action in ("page", "findings", "compare"):
-            return self.session.review is not None and not self.pending
+            return self._kept is None and self.session.log is not None
+        if action == "choose":
+            return self._kept is None
+        if action in ("keep", "compare"):
+            return self._kept is None and self.session.review is not None and not self.pending
+        if action in ("page", "findings"):
+            return self.review is not None and not self.pending
         if action == "fix":
             return not self.pending and bool(self._held()[1] or self._mended() is not None)
         if action == "in_plan":
@@ -213,7 +229,10 @@ class ReviewScreen(WalkScreen):
         """The segment of the open plan that the chosen line is about."""
         entry = self._current()
         index = None if entry is None else entry.segment
-        there = index is not None and index < len(self.session.document.schedule.segments)
+        schedule = self.session.document.schedule
+        there = index is not None and index < len(schedule.segments)
+        if self._kept is not None and self._kept.schedule != schedule:
+            return None
         return index if there else None
 
     def action_in_plan(self) -> None:
@@ -223,13 +242,13 @@ class ReviewScreen(WalkScreen):
             self.dismiss(None)
 
     def _mended(self) -> Mended | None:
-        review = self.session.review
+        review = self.review
         mended = None if review is None else review.mended
-        asked = self.session.reviewed == self._question()
+        asked = self._kept is None and self.session.reviewed == self._question()
         return mended if mended is not None and mended.changes and asked else None
 
     def _held(self) -> tuple[Schedule, tuple[str, ...]]:
-        review, schedule = self.session.review, self.session.document.schedule
+        review, schedule = self.review, self.session.document.schedule
         if review is None or review.schedule != schedule or review.refused:
             return schedule, ()
         return with_rates_held(schedule, rates_held(review))
@@ -264,6 +283,11 @@ class ReviewScreen(WalkScreen):
         )
         self.refresh_bindings()
 
+    def action_keep(self) -> None:
+        """Keep the firing in the logbook."""
+        if self.session.log is not None:
+            self.keep_firing(self.session.log, self.session.document.schedule)
+
     def action_compare(self) -> None:
         """Lay other firings of the plan over this one."""
         if not self._busy:
@@ -279,7 +303,7 @@ class ReviewScreen(WalkScreen):
         from .dialogs import Sheet
         from .sheet_texts import finding_lines
 
-        review = self.session.review
+        review = self.review
         if review is not None:
             await self.app.push_screen_wait(Sheet("Findings", finding_lines(review)))
 
@@ -308,7 +332,7 @@ class ReviewScreen(WalkScreen):
         log, unit = self.session.log, self.session.document.schedule.unit
         if log is None:
             return
-        fields, texts = log_fields(self.session.review, unit), log_texts(log, unit)
+        fields, texts = log_fields(self.review, unit), log_texts(log, unit)
         form = Filling(f"Reading {log.path.name}", fields, texts, self._trouble)
         filled = await self.app.push_screen_wait(form)
         if filled is not None:
@@ -319,8 +343,8 @@ class ReviewScreen(WalkScreen):
         self.job(self._page_job)
 
     async def _page_job(self) -> None:
-        review, log = self.session.review, self.session.log
-        if review is None or log is None:
+        review = self.review
+        if review is None:
             return
 
         def page() -> str:
@@ -329,4 +353,4 @@ class ReviewScreen(WalkScreen):
 
             return render_page(review_report(review))
 
-        await self.hand_out(f"{log.path.stem}-review.html", page)
+        await self.hand_out(f"{Path(review.log.name).stem}-review.html", page)

@@ -158,6 +158,7 @@ class WatchScreen(WorkScreen):
             "ctrl+x", "end", "End watch",
             tooltip="End the watch; the recording is put on the disk and closed",
         ),
+        Binding("ctrl+s", "keep", "Keep", tooltip="Keep the recording in the logbook"),
         Binding("n", "around", "Now", tooltip="See some hours around now, or everything again"),
         Binding("f3", "unit", "°C/°F", tooltip="Show temperatures in the other unit"),
         Binding("f5", "cautions", "Cautions", tooltip="What can hurt people"),
@@ -333,6 +334,9 @@ class WatchScreen(WorkScreen):
         """Offer only what applies."""
         if action == "end":
             return self.live is not None and self.live.running
+        if action == "keep":
+            kept = None if self.live is None else self.live.seen.recording
+            return kept is not None and kept.rows > 1
         if action in ("acknowledge", "snooze"):
             return self.live is not None and waits(self.live.seen)
         return True
@@ -367,6 +371,14 @@ class WatchScreen(WorkScreen):
         if around:
             self._curve.action_whole()
         self.look()
+
+    def action_keep(self) -> None:
+        """Keep the recording as it is so far; kept again later it takes that one's place."""
+        watch = self.live
+        kept = None if watch is None else watch.seen.recording
+        if watch is not None and kept is not None:
+            schedule = watch.schedule or self.session.document.schedule
+            self.keep_firing(LogChoice(Path(kept.file), watch.order.channel), schedule)
 
     def action_unit(self) -> None:
         """Show temperatures in the other unit."""
@@ -431,7 +443,10 @@ class WatchScreen(WorkScreen):
         if kept is None or not kept.rows:
             self.say("")
         else:
-            self.say(f"{lines_words(kept.rows)} in {kept.file}; F7, and F7 again, reviews it.")
+            self.say(
+                f"{lines_words(kept.rows)} in {kept.file}; F7, and F7 again, reviews it; ^S keeps "
+                "it in the logbook."
+            )
             self.session.log = LogChoice(Path(kept.file), watch.order.channel)
         self.look()
 

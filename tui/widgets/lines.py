@@ -130,7 +130,7 @@ TOUR = (
     "Type on a cell to change it; tab goes on, ^Z takes back.",
     "The curve and the lines below it follow; F6 goes to it.",
     "^K: kiln and load.  ^G: design a safe plan.  ^T: the card.",
-    "^L: watch a firing.  F7: review its log, and fix the plan.",
+    "^L: watch a firing.  F7: review a log.  F11: the logbook.",
     "^P: all commands.  ?: help, this again.  esc: close it.",
 )
 

@@ -1,0 +1,133 @@
+"""What a log brings along: several firings, no clock, no plan, prices by the hour, older code."""
+
+import os
+from dataclasses import replace
+from datetime import datetime, timedelta
+from pathlib import Path
+
+import logmaker
+import numpy as np
+import pytest
+from logbook.studio import steps_of, write_log
+
+from firing.kiln.tariff_file import open_tariff
+from firing.logbook import keeping
+from firing.logbook.keeping import Shelf, derive, derive_again, keep_logs, shelf_of
+from firing.logbook.record import CODE, Entry
+from firing.logbook.store import Logbook
+
+
+@pytest.fixture
+def book(tmp_path: Path) -> Logbook:
+    return Logbook.open(tmp_path / "studio.sqlite")
+
+
+@pytest.fixture
+def shelf(book: Logbook) -> Shelf:
+    return shelf_of(book, kilns=["example-kiln"])
+
+
+def two_in_one(folder: Path) -> Path:
+    """One file with a bisque, and a glaze begun 21 days later."""
+    first, second = (write_log(folder / f"{n}.csv", n).read_text() for n in (0, 1))
+    return_path = folder / "both.csv"
+    return_path.write_text(first + second.partition("\n")[2], encoding="utf-8")
+    return return_path
+
+
+def test_a_file_of_several_firings_is_kept_as_several(
+    book: Logbook, shelf: Shelf, tmp_path: Path
+) -> None:
+    both = two_in_one(tmp_path)
+    found = keep_logs(book, [both], shelf)
+    assert [(one.state, one.plan[:4]) for one in found] == [("kept", "Cups"), ("kept", "Ston")]
+    assert [(one.part, one.log) for one in book.firings()] == [(2, "both.csv"), (1, "both.csv")]
+    assert [one.state for one in keep_logs(book, [both], shelf)] == ["known", "known"]
+
+
+def test_an_import_that_stopped_between_the_firings_of_a_file_goes_on(
+    book: Logbook, shelf: Shelf, tmp_path: Path
+) -> None:
+    both = two_in_one(tmp_path)
+    said = Entry("both.csv", both.read_bytes(), part=1, reading={"part": 1})
+    book.keep(said, derive(said))
+    assert [one.state for one in keep_logs(book, [both], shelf)] == ["known", "kept"]
+
+
+def test_a_log_without_clock_times_is_dated_by_its_file_or_by_what_is_said(
+    book: Logbook, shelf: Shelf, tmp_path: Path
+) -> None:
+    fired = logmaker.fire(steps_of("thin-ware-bisque"), step_s=60.0)
+    paths = []
+    for seed in (1, 2):
+        made = logmaker.sample(fired, logmaker.Sampling(interval_s=300.0, seed=seed))
+        style = logmaker.CsvStyle(time="seconds")
+        paths.append(logmaker.write_csv(made, tmp_path / f"{seed}.csv", style))
+    ended = datetime(2026, 3, 15, 12, 0).astimezone()
+    os.utime(paths[0], (ended.timestamp(), ended.timestamp()))
+    keep_logs(book, paths[:1], shelf)
+    began = datetime(2026, 4, 1, 8, 0).astimezone()
+    keep_logs(book, paths[1:], shelf, Entry("", b"", began_at=began.timestamp()))
+    given, by_file = book.firings()
+    assert (by_file.started_from, given.started_from) == ("file", "given")
+    lasted_s = float(np.max(made.time_s))
+    assert by_file.started == ended - timedelta(seconds=lasted_s)
+    assert given.started == began
+
+
+def test_the_cost_is_the_energy_at_the_price_of_its_hour(
+    book: Logbook, shelf: Shelf, tmp_path: Path
+) -> None:
+    prices = tmp_path / "tariff.toml"
+    prices.write_text(
+        'currency = "EUR"\n[[period]]\nfrom = "12:00"\nto = "24:00"\nprice_per_kwh = 0.5\n'
+        "[[period]]\nprice_per_kwh = 0.2\n", encoding="utf-8",
+    )  # fmt: skip
+    log = write_log(tmp_path / "log.csv", 0, interval_s=60.0)
+    found = keep_logs(book, [log], shelf, tariff=open_tariff(prices))
+    one = book.show(found[0].id or 0)
+    # The log maker's own truth: what its elements gave, from 8:00 on, before noon and after.
+    fired = logmaker.fire(steps_of("thin-ware-bisque"), step_s=60.0)
+    kwh = fired.power_w[1:] * np.diff(fired.time_s) / 3.6e6
+    early = fired.time_s[1:] <= 4 * 3600.0
+    assert one.kwh == pytest.approx(kwh.sum(), rel=0.01)
+    assert one.cost == pytest.approx(0.2 * kwh[early].sum() + 0.5 * kwh[~early].sum(), rel=0.01)
+    assert one.currency == "EUR"
+
+
+def test_a_firing_of_no_plan_is_kept_without_one(book: Logbook, tmp_path: Path) -> None:
+    log = write_log(tmp_path / "log.csv", 1)
+    with_decal = shelf_of(book, plans=["decal", "thin-ware-bisque"], kilns=["example-kiln"])
+    (found,) = keep_logs(book, [log], with_decal)
+    assert (found.state, found.plan, found.sure) == ("kept", "", False)
+    assert found.why.startswith("no plan fits")
+    one = book.show(found.id or 0)
+    assert (one.end, one.excess_s) == ("1241 °C", None)
+    assert one.measure is not None  # its kiln wears by any firing, but it promises no peak
+    assert one.measure["planned_rate_c_per_h"] is one.measure["planned_peak_c"] is None
+    assert one.reached == "8"
+
+
+def test_what_other_code_derived_is_derived_again(
+    book: Logbook, shelf: Shelf, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    keep_logs(book, [write_log(tmp_path / "log.csv", 0)], shelf)
+    assert book.older_than(CODE) == ()
+    monkeypatch.setattr(keeping, "CODE", "9.9/9")
+    (number,) = book.older_than("9.9/9")
+    before = book.show(number)
+    assert derive_again(book, [number]) == 0
+    assert book.show(number) == replace(before, code="9.9/9")
+
+
+def test_a_log_that_can_not_be_read_any_more_keeps_what_was_known(
+    book: Logbook, shelf: Shelf, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    keep_logs(book, [write_log(tmp_path / "log.csv", 0)], shelf)
+    before = book.show(1)
+    book._db.execute("UPDATE firing SET channel = 'gone'")
+    assert derive_again(book, [1]) == 1
+    after = book.show(1)
+    assert 'no channel "gone"' in after.trouble
+    assert replace(after, trouble="", measure=before.measure) == before
+    assert after.measure is None
