@@ -91,7 +91,7 @@ MEANS: dict[str, tuple[str, set[str]]] = {
     "ctrl+g": ("design", {"Design"}),
     "ctrl+k": ("kiln and load", {"Kiln, load"}),
     "ctrl+l": ("watch", {"Watch"}),
-    "ctrl+r": ("to its cone", {"To cone"}),
+    "ctrl+r": ("solve for the cell", {"Solve"}),
     "ctrl+t": ("the card", {"Card"}),
     "ctrl+u": ("without the load", {"Load out"}),
     "ctrl+w": ("to what is to be fixed", {"To fix"}),
