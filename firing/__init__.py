@@ -23,6 +23,7 @@ if TYPE_CHECKING:
     from firing.api import guide as guide
     from firing.api import heat_work as heat_work
     from firing.api import keep_firing as keep_firing
+    from firing.api import learn_kiln as learn_kiln
     from firing.api import plan_for_cone as plan_for_cone
     from firing.api import read_controller as read_controller
     from firing.api import read_kiln as read_kiln
@@ -33,6 +34,7 @@ if TYPE_CHECKING:
     from firing.api import resume as resume
     from firing.api import review as review
     from firing.api import review_fleet as review_fleet
+    from firing.api import trends as trends
     from firing.api import write_schedule as write_schedule
     from firing.cones.cone_at import cone_at as cone_at
     from firing.cones.equivalence import ConeVerdict as ConeVerdict
@@ -104,6 +106,7 @@ _HOME = {
     "guide": "firing.api",
     "heat_work": "firing.api",
     "keep_firing": "firing.api",
+    "learn_kiln": "firing.api",
     "hold_needed": "firing.cones.holds",
     "peak_needed": "firing.cones.holds",
     "plan_for_cone": "firing.api",
@@ -118,6 +121,7 @@ _HOME = {
     "ready_schedules": "firing.api",
     "resume": "firing.api",
     "review": "firing.api",
+    "trends": "firing.api",
     "review_fleet": "firing.api",
     "ways_to_cone": "firing.cones.ways",
     "write_schedule": "firing.api",

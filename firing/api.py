@@ -29,7 +29,9 @@ if TYPE_CHECKING:
     from firing.kiln.description import KilnDescription
     from firing.kiln.fit_result import KilnFit
     from firing.kiln.tariff import Tariff
+    from firing.logbook.learning import Learnt
     from firing.logbook.record import Firing
+    from firing.logbook.wear import Trends
     from firing.logs.options import ReadingOptions
     from firing.logs.reader import Log
     from firing.review.overlay import Align, Overlay
@@ -710,6 +712,102 @@ def keep_firing(
     assert kept.id is not None
     with Logbook.open(place) as book:
         return book.show(kept.id)
+
+
+def trends(kiln: str, logbook: str | PathLike[str] | None = None) -> Trends:
+    """Return how a kiln's elements and thermocouple have aged, by its kept firings.
+
+    Parameters
+    ----------
+    kiln : str
+        The kiln's name in the logbook.
+    logbook : path, optional
+        The logbook's file; by default this user's own.
+
+    Returns
+    -------
+    Trends
+        Its `wear` has the firings left until the peak is out of reach, its `sensor` what the
+        thermocouple reads wrong; either says what is missing where nothing can be said yet.
+
+    Raises
+    ------
+    FiringError
+        If there is no such logbook, or no such kiln in it.
+
+    Examples
+    --------
+    One firing is not enough:
+
+    >>> import firing as fi
+    >>> from importlib.resources import files
+    >>> from tempfile import mkdtemp
+    >>> demo, book = files("firing") / "data" / "demo", mkdtemp() + "/studio.sqlite"
+    >>> kept = fi.keep_firing(
+    ...     demo / "log.csv", book, schedule=demo / "plan.toml", kiln="example-kiln"
+    ... )
+    >>> fi.trends("Workshop kiln", book)
+    <Trends 'Workshop kiln': 1 firing, not foretold>
+    """
+    from firing.logbook.record import Filter
+    from firing.logbook.store import Logbook
+    from firing.logbook.wear import trends_of
+
+    with Logbook.open(None if logbook is None else Path(logbook), create=False) as book:
+        name = book.kiln_called(kiln)
+        if name not in book.kilns():
+            raise FiringError(f"{kiln}: the logbook holds no kiln of that name")
+        return trends_of(name, book.firings(Filter(kiln=name)), book.events(name))
+
+
+def learn_kiln(
+    kiln: KilnDescription | PathOrName, logbook: str | PathLike[str] | None = None
+) -> Learnt:
+    """Learn a kiln from all its kept firings: walls shared, power on a path, a load each time.
+
+    Parameters
+    ----------
+    kiln : KilnDescription, str or path
+        The kiln; its firings go by its name in the logbook.
+    logbook : path, optional
+        The logbook's file; by default this user's own.
+
+    Returns
+    -------
+    Learnt
+        The change of power and its level apart, what the logs cannot show, and as `fitted` what a
+        kiln file would hold.
+
+    Raises
+    ------
+    FiringError
+        If the logbook holds no firing of that kiln, or they show too little.
+
+    Examples
+    --------
+    Without a meter a log knows ratios only:
+
+    >>> import firing as fi
+    >>> from importlib.resources import files
+    >>> from tempfile import mkdtemp
+    >>> demo, book = files("firing") / "data" / "demo", mkdtemp() + "/studio.sqlite"
+    >>> kept = fi.keep_firing(
+    ...     demo / "log.csv", book, schedule=demo / "plan.toml", kiln="example-kiln"
+    ... )
+    >>> fi.learn_kiln("example-kiln", book).anchored
+    False
+    """
+    from firing.logbook.keeping import records_of
+    from firing.logbook.learning import learn
+    from firing.logbook.store import Logbook
+
+    described = _kiln(kiln)
+    assert described is not None
+    with Logbook.open(None if logbook is None else Path(logbook), create=False) as book:
+        records, worked_on = records_of(book, book.kiln_called(described.name))
+    if not records:
+        raise FiringError(f'the logbook holds no firing of "{described.name}"')
+    return learn(described, records, worked_on)
 
 
 def resume(

@@ -115,6 +115,15 @@ class Learnt(Serialised):
     cannot_tell: tuple[str, ...]
     fitted: Fitted = field(metadata=OMITTED)
 
+    def __repr__(self) -> str:
+        """Return firings, change of power and its level, on one line."""
+        several = "1 firing" if len(self.firings) == 1 else f"{len(self.firings)} firings"
+        change = "change of power unknown"
+        if self.change is not None and self.change_se is not None:
+            change = f"power {100.0 * self.change:+.1f} ± {100.0 * self.change_se:.1f} %"
+        level = f"level {self.firings[-1].power:.2f} ± {self.level_se:.2f}"
+        return f"<Learnt {several}, {change}, {level}>"
+
     def to_past(self) -> PastFit:
         """Return what the kiln file keeps of it, to compare other fits with."""
         last, fitted = self.firings[-1], self.fitted
@@ -261,8 +270,8 @@ class _Problem:
         powered = np.any(marks[:, self.of_powers] != 0.0, axis=1)
         rows, groups = np.arange(needed.size), []
         for record, part in zip(self.records, parts, strict=True):
-            apart = powered[part] & record.logged
-            groups += [rows[part][apart], rows[part][~apart]]
+            apart = rows[part][powered[part]] if record.logged else rows[:0]
+            groups += [apart, np.setdiff1d(rows[part], apart)]
         groups = [group for group in groups if group.size]
         weight = 1.0 / scatter
         for _ in range(WEIGHINGS):

@@ -34,7 +34,7 @@ REPLACED = math.log(1.10)
 element-replacement-practice."""
 LIFE, LIFE_SPREAD = 250.0, 0.75
 """Firings until then, and their spread as a logarithm: 150 to 400 and more; anecdotal."""
-BEND, BEND_SPREAD = 1.2, 0.5
+BEND, BEND_SPREAD = 1.4, 0.5
 """Wear goes with so high a power of the age: slower or faster with age; wear-forecast-choices."""
 WALK, WALK_SPREAD = 0.0012, 0.8
 """What wanders from one firing to the next, as a share of the power; likewise."""
@@ -42,7 +42,7 @@ NOISE_SPREAD = 0.35
 """How far a firing's standard error may be wrong, as a logarithm; likewise."""
 DEGREES_OF_FREEDOM = 5.0
 """Of Student's t, so that one odd firing does not move the rest."""
-PACE_SPREAD = 0.28
+PACE_SPREAD = 0.27
 """How far the wear to come departs from a law that fits the wear so far, as a logarithm."""
 FAILS, FAILS_BY = 0.0006, (0.03, 0.25)
 """How often a firing costs a part of a bank, and how much of the power then; likewise."""
@@ -133,6 +133,12 @@ class ElementWear(Serialised):
     a_month: float | None = None
     not_yet: str = ""
 
+    @property
+    def shows(self) -> bool:
+        """Whether any wear shows yet; else what is foretold is what elements usually last."""
+        down, se = self.power_down, self.power_down_se
+        return down is not None and se is not None and down > WEAR_SHOWS * se
+
     def on(self, firings: int | None) -> datetime | None:
         """Return about when a firing so many on is fired, at the pace of late."""
         if firings is None or self.a_month is None or not self.points:
@@ -142,6 +148,8 @@ class ElementWear(Serialised):
 
 
 DAYS_A_MONTH = 30.44
+WEAR_SHOWS = 2.0
+"""Wear shows from so many standard errors on."""
 
 
 def wear_of(kept: Sequence[Kept]) -> ElementWear:
@@ -214,7 +222,8 @@ class Trends(Serialised):
         left = "not foretold"
         if wear.foretold:
             left = f"{wear.firings_left} left ({wear.firings_left_low}-{wear.firings_left_high})"
-        return f"<Trends {self.kiln!r}: {wear.firings} firings, {left}>"
+        several = "1 firing" if wear.firings == 1 else f"{wear.firings} firings"
+        return f"<Trends {self.kiln!r}: {several}, {left}>"
 
 
 NEARLY = 10

@@ -81,8 +81,8 @@ def _answer(wear: ElementWear, say: Wording) -> str:
         still = "" if left is None else f": the kiln climbs {say.rate(max(left, 0.0))} there"
         return f"{peak} is out of reach {how}{still}."
     low, middle, high = wear.firings_left_low, wear.firings_left, wear.firings_left_high
-    if middle is None:
-        least = HORIZON if low is None else low
+    least = HORIZON if low is None else low
+    if middle is None or (not wear.shows and least > _SOON):
         return f"{peak} stays in reach {how} for at least {least} firings (nine chances in ten)."
     when = wear.on(middle)
     about = "" if when is None else f", about {when:%B %Y}"

@@ -61,7 +61,8 @@ def make_life(law: str, random: np.random.Generator) -> Life:
         need = float(np.exp(-random.uniform(0.05, 0.20)))
         below = np.flatnonzero(power < need)
         if below.size and 30 <= below[0] <= 600:
-            return Life(law, _kept(power, need, rate, random), int(below[0]), power)
+            kept = _kept(power[: below[0] + 80], need, rate, random)
+            return Life(law, kept, int(below[0]), power)
 
 
 def _kept(power: np.ndarray, need: float, rate: float, random: np.random.Generator) -> list[Kept]:
@@ -75,7 +76,7 @@ def _kept(power: np.ndarray, need: float, rate: float, random: np.random.Generat
     vent_at = int(random.integers(20, 200)) if random.random() < 0.15 else LONGEST
     losses_noise = random.uniform(0.004, 0.03)
     found: list[Kept] = []
-    for number in range(LONGEST):
+    for number in range(power.size):
         when += timedelta(days=float(random.exponential(6.0)) + 1.0)
         bisque = random.random() < bisques
         more = 1.12 if moved and number >= vent_at else 1.0
