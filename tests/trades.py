@@ -14,7 +14,7 @@ import zipfile
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta, timezone
-from functools import lru_cache
+from functools import cached_property, lru_cache
 from typing import Any
 
 from dialects import Case
@@ -39,7 +39,7 @@ class Course:
     shelf: list[float]
     duty: list[float]
 
-    @property
+    @cached_property
     def at(self) -> list[datetime]:
         return [self.start + timedelta(seconds=s) for s in self.s]
 
@@ -136,10 +136,16 @@ def since(at: datetime, year: int) -> float:
 
 
 def written(form: str, at: datetime, s: float, **more: Any) -> str:
-    """Return a moment, and the seconds since the start, in a form with these parts."""
+    """Return a moment, and the seconds since the start, in a form."""
+    return form.format(**parts_of(at, s), **more)
+
+
+@lru_cache(maxsize=8192)
+def parts_of(at: datetime, s: float) -> dict[str, Any]:
+    """Return what a form may hold."""
     half = at.hour >= 12
     epoch = since(at, 1970) - 3600.0
-    return form.format(
+    return dict(  # noqa: C408  # they are the names that the forms have
         at=at, utc=at - timedelta(hours=1), s=s, d=at.day, mo=at.month, y=at.year, h=at.hour,
         h12=at.hour % 12 or 12, mi=at.minute, sec=at.second, AM=["AM", "PM"][half],
         am=["am", "pm"][half], πμ=["πμ", "μμ"][half], 上午=["上午", "下午"][half],
@@ -154,7 +160,6 @@ def written(form: str, at: datetime, s: float, **more: Any) -> str:
         H=int(s // 3600), Hd=int(s // 3600) % 24, M=int(s // 60), m=int(s // 60) % 60,
         S=int(s) % 60, min=s / 60.0, milli=1e3 * s, hr=s / 3600.0, day=s / 86400.0,
         D19=f"{s:.6E}".replace("E", "D"), uptime=f"{int(s // 86400)} days, {hms(s % 86400)}",
-        **more,
     )  # fmt: skip
 
 

@@ -64,6 +64,9 @@ class Offer:
     asks: str = ""
 
 
+_SAFE = "fastest safe rate here"
+
+
 def solutions(
     schedule: Schedule,
     forecast: Forecast,
@@ -87,15 +90,14 @@ def solutions(
     found = [ways.pop(column)] if column in ways else []
     found += ways.values()
     if row >= 0:
-        safe = Offer(
-            "fastest safe rate here",
-            "As fast as the load allows here."
-            if equipment.load is not None
-            else "What is safe depends on the load; ^K chooses one.",
-            None if equipment.load is None else lambda: at_safe_rate(schedule, row, circumstances),
-        )
+        if equipment.load is not None:
+            words = "As fast as the load allows here."
+            safe = Offer(_SAFE, words, lambda: at_safe_rate(schedule, row, circumstances))
+        else:
+            words = "What is safe depends on the load.  Enter chooses one."
+            safe = Offer(_SAFE, words, asks="load")
         # At the peak a cone is aimed at; everywhere else a rate is a matter of the ware.
-        first = column == "rate" and row != schedule.peak_index
+        first = column == "rate" and row != schedule.peak_index and safe.make is not None
         found.insert(0 if first else len(found), safe)
     found.append(
         Offer(
@@ -104,7 +106,7 @@ def solutions(
             lambda: starting_to_end(schedule, forecast, ends),
         )
     )
-    return (*found, Offer("… at another hour", "Enter asks when it is to end.", None, "", "end"))
+    return (*found, Offer("… at another hour", "Enter asks when it is to end.", asks="end"))
 
 
 def fixes(forecast: Forecast | None, circumstances: Circumstances) -> tuple[Offer, ...]:

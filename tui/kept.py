@@ -83,16 +83,18 @@ def keep(
 
     Raises `FiringError` if it cannot be kept; the sentence says why.
     """
-    from firing.logbook.keeping import amend, keep_logs
+    from firing.logbook.keeping import amend, keep_logs, paper
 
-    entry = Entry("", b"", reading=choice.reading.given(), channel=choice.channel or "", **said)
+    entry = Entry(
+        "", b"", reading=choice.reading.given(), channel=choice.channel or "", **said
+    )  # fmt: skip
     if equipment.load is not None:
-        from firing.logbook.keeping import paper
-
         within = paper("load", equipment.load.name)
         entry = replace(entry, load=within.name, load_text=within.text)
+    tariff = None if equipment.tariff is None else equipment.tariff.value
     with Logbook.open() as book:
-        found, *_ = keep_logs(book, [choice.path], _shelf(book, schedule, equipment), entry)
+        shelf = _shelf(book, schedule, equipment)
+        found, *_ = keep_logs(book, [choice.path], shelf, entry, tariff=tariff)
         if found.state == "refused" or found.id is None:
             raise FiringError(found.why)
         if found.state == "known" and any(said.values()):
@@ -167,7 +169,8 @@ def _told(one: Firing, unit: TemperatureUnit) -> Iterator[str]:
     if one.duration_s is not None:
         late = ""
         if one.excess_s is not None:
-            late = f", {format_duration(one.excess_s, signed=True)} {one.cause}".rstrip()
+            late = f", {format_duration(one.excess_s, signed=True)}"
+            late += f": {one.cause}" if one.cause else ""
         yield f"Ran {format_duration(one.duration_s)}{late}."
     if one.peak_c is not None:
         cone = f"Reached cone {one.reached}; highest" if one.reached else "Highest"

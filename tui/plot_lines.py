@@ -46,8 +46,8 @@ class PlotLines:
     """Tells in words what the moment [s] belongs to."""
     marks: tuple[Mark, ...] = ()
     """What is marked along the foot, with letters on the topmost line there."""
-    key: str = ""
-    """What the letters mean, in short."""
+    key: tuple[str, ...] = ()
+    """What each letter means, in short."""
 
     def readout(self, at_s: float, width: int | None = None) -> str:
         """Return the moment and every line's temperature there, in one line.
@@ -153,7 +153,7 @@ def forecast_lines(
         rising(corners),
         place,
         tuple(marks),
-        " ".join(f"{letter} {short[letter]}" for letter in letters),
+        tuple(f"{letter} {short[letter]}" for letter in letters),
     )
 
 

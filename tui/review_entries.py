@@ -267,7 +267,7 @@ def _of_all(found: Overlay) -> Iterator[ReviewEntry]:
         starts: list[float] = []
         for firing, took_s in zip(found.firings, segment.took_s, strict=True):
             if took_s is None:
-                details.append(f"{firing.letter} does not hold it whole.")
+                details.append(f"The log of {firing.letter} lacks a part of it.")
                 continue
             rate = firing.review.segments[segment.index].rate_c_per_h
             at = "" if rate is None else f" at {format_rate(abs(rate), found.schedule.unit)}"

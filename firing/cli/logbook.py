@@ -621,7 +621,7 @@ def restore_command(backup: Path | None, place: Path | None, as_json: bool) -> i
         outcome.document({"schema": 1, "kind": "logbook-restore", **found.to_dict()})
     else:
         outcome.report(rescue_report(found))
-    return outcome.act_if(bool(found.unreadable or found.bare))
+    return outcome.act_if(found.incomplete)
 
 
 @_subcommand("refresh", "refresh")

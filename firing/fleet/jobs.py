@@ -170,8 +170,10 @@ class LogbookLogs:
                 self._numbers[job.log] = one.id
         if not self._jobs:
             raise FiringError(f"{self.place} holds no firing; name another --logbook")
-        self._plans = {name: file_kind("schedule").parse(text) for name, text in plans.items()}
-        self._kilns = {name: file_kind("kiln").parse(text) for name, text in kilns.items()}
+        self._plans = {
+            name: file_kind("schedule").parse(text, name) for name, text in plans.items()
+        }
+        self._kilns = {name: file_kind("kiln").parse(text, name) for name, text in kilns.items()}
 
     def studio(self, given: Studio) -> Studio:
         """Return a studio with the logbook's plans and kilns before those that were given."""

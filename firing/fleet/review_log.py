@@ -8,7 +8,7 @@ from __future__ import annotations
 import hashlib
 import re
 from collections.abc import Iterable, Iterator, Mapping, Set
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field, fields, is_dataclass, replace
 from datetime import UTC, date
 from functools import lru_cache
 from importlib.resources import files
@@ -76,10 +76,10 @@ class Studio:
     def basis(self, plan: str = "", kiln: str = "") -> str:
         """Return the hash of all that a row rests on besides its log; unnamed, any may be meant."""
         if (plan, kiln) not in self.bases:
-            plans = [self.plans[plan]] if plan else sorted(map(repr, self.plans.items()))
-            kilns = [self.kilns[kiln]] if kiln else sorted(map(repr, self.kilns.items()))
-            told = (plan, plans, kiln, kilns, self.tariff, self.options, self.channel)
-            words = f"{code_version()} {told!r}"
+            plans = {plan: self.plans[plan]} if plan else self.plans
+            kilns = {kiln: self.kilns[kiln]} if kiln else self.kilns
+            told = (code_version(), plans, kilns, self.tariff, self.options, self.channel)
+            words = repr(_whole(told))
             self.bases[plan, kiln] = hashlib.sha256(words.encode()).hexdigest()[:16]
         return self.bases[plan, kiln]
 
@@ -94,6 +94,19 @@ class Studio:
             kiln_files=_part(self.kiln_files, kilns),
             bases={pair: self.bases[pair] for pair in product(plans, kilns) if pair in self.bases},
         )
+
+
+def _whole(value: Any) -> Any:
+    """Return a value with all that it holds as plain values: its repr may be a summary."""
+    if is_dataclass(value):
+        return type(value).__name__, *(_whole(getattr(value, one.name)) for one in fields(value))
+    if isinstance(value, Mapping):
+        return sorted((repr(key), _whole(inner)) for key, inner in value.items())
+    if isinstance(value, Set):
+        return sorted(map(repr, value))
+    if isinstance(value, tuple | list):
+        return [_whole(inner) for inner in value]
+    return value.tolist() if isinstance(value, np.ndarray) else value
 
 
 class Named(Protocol):
@@ -150,8 +163,8 @@ def review_bytes(data: bytes, log: str, studio: Studio, plan: str = "", kiln: st
         "log_sha256": hashlib.sha256(data).digest(),
         "log_bytes": len(data),
         "basis": studio.basis(plan, kiln),
-        **_named("kiln", kiln, "its path", studio.kiln_files),
-        **_named("plan", plan, "its path", studio.plan_files),
+        **_named("kiln", kiln, _by(studio.kilns), studio.kiln_files),
+        **_named("plan", plan, _by(studio.plans), studio.plan_files),
     }
     try:
         read = read_bytes(data, log.rpartition("/")[2], studio.options)
@@ -164,6 +177,10 @@ def review_bytes(data: bytes, log: str, studio: Studio, plan: str = "", kiln: st
     except Exception as error:
         words = f"a mistake of the program, not of the log ({type(error).__name__}: {error})"
         return Row(**known, status="failed", sentence=_one_line(words))
+
+
+def _by(given: Mapping[str, Any]) -> str:
+    return "its path" if len(given) > 1 else "the only one given"
 
 
 def _named(what: str, name: str, by: str, where: Mapping[str, str]) -> dict[str, Any]:

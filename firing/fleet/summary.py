@@ -45,6 +45,8 @@ RANGE_SE = 1.28
 """Standard errors either way of an 80 % range."""
 LISTED = 12
 """So many things to look at are listed, and the rest is counted [number; choice]."""
+NAMED = 200
+"""So many logs without a review are named [number; choice]."""
 DRAWN = 24
 """So many kilns are drawn [number; choice]."""
 
@@ -170,6 +172,15 @@ class LookFirst(Serialised):
     command: str | None = None
 
 
+@dataclass(frozen=True, slots=True)
+class NotReviewed(Serialised):
+    """One log without a review, and why."""
+
+    log: str
+    status: Status
+    sentence: str | None
+
+
 @dataclass(frozen=True, eq=False)
 class FleetSummary:
     """What a table comes to.
@@ -184,6 +195,8 @@ class FleetSummary:
         Logs left out as their bytes are those of another.
     first : tuple of LookFirst
         What to look at, the most pressing first.
+    not_reviewed : tuple of NotReviewed
+        The logs without a review; of more than two hundred the first.
     kilns, plans : tuple
         The kilns in the order of what to look at, then by lateness.
     monthly
@@ -196,6 +209,7 @@ class FleetSummary:
     counts: dict[Status, int]
     copies: int
     first: tuple[LookFirst, ...]
+    not_reviewed: tuple[NotReviewed, ...]
     kilns: tuple[KilnSummary, ...]
     plans: tuple[PlanSummary, ...]
     monthly: _Monthly
@@ -236,6 +250,7 @@ class FleetSummary:
             by_status={name.replace(" ", "_"): count for name, count in self.counts.items()},
             copies=self.copies,
             look_first=self.first,
+            not_reviewed=self.not_reviewed,
             kilns=self.kilns,
             plans=self.plans,
             months=self.months,
@@ -348,6 +363,7 @@ def summarise(table: FleetTable) -> FleetSummary:
         counts=counts,  # type: ignore[arg-type]  # the words are the statuses
         copies=rows.copies,
         first=listed,
+        not_reviewed=_not_reviewed(rows, reviewed, table),
         kilns=tuple(kilns),
         plans=tuple(sorted(plans, key=lambda p: (-(p.late or 0.0), p.plan))),
         monthly=_months(rows, reviewed),
@@ -630,6 +646,12 @@ def _with_ways(
         way = replace(one, reason=reason, plan=plan or row["plan"], log=log)
         shown.append(replace(way, command=_command(log, row)))
     return tuple(shown)
+
+
+def _not_reviewed(rows: _Columns, reviewed: Bools, table: FleetTable) -> tuple[NotReviewed, ...]:
+    places = rows.places[np.flatnonzero(~reviewed)[:NAMED]].tolist()
+    found = table.rows_at(places, ("log", "status", "sentence")) if places else []
+    return tuple(NotReviewed(**row) for row in found)
 
 
 def _command(log: str, row: dict[str, Any]) -> str:

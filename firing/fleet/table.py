@@ -12,6 +12,7 @@ from __future__ import annotations
 
 import os
 from collections.abc import Callable, Iterable, Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import fields
 from datetime import datetime
 from functools import partial
@@ -131,17 +132,22 @@ class FleetTable:
     def _path(self, name: str) -> str:
         return f"{self._root}/{name}"
 
-    def _read(self, name: str, columns: Sequence[str] | None = None) -> pa.Table:
+    @contextmanager
+    def _opened(self, name: str, shared: Sequence[str] = ()) -> Iterator[Any]:
         from pyarrow import parquet
 
-        shared = [one for one in SHARED if columns is None or one in columns]
         try:
             with self._fs.open(self._path(name), "rb") as file:
-                return parquet.ParquetFile(file, read_dictionary=shared).read(columns)
+                yield parquet.ParquetFile(file, read_dictionary=shared)
         except (arrow().ArrowException, OSError) as error:
             raise FiringError(
                 f"{self.place}/{name} is no part of a table ({error}); move it away and run again"
             ) from None
+
+    def _read(self, name: str, columns: Sequence[str] | None = None) -> pa.Table:
+        shared = [one for one in SHARED if columns is None or one in columns]
+        with self._opened(name, shared) as file:
+            return file.read(columns)
 
     def read(self, columns: Sequence[str]) -> pa.Table:
         """Return those columns of all rows, one row a log."""
@@ -170,15 +176,13 @@ class FleetTable:
 
     def _lazily(self, columns: Sequence[str]) -> Iterator[tuple[int, Callable[[], pa.Table]]]:
         """Yield the size of each part, and what reads it, in the order of `read`."""
-        from pyarrow import parquet
-
         if self._parts("new"):  # rows of one log may stand in two parts
             whole = self.read(columns)
             yield whole.num_rows, lambda: whole
             return
         for name in self._parts("rows"):
-            with self._fs.open(self._path(name), "rb") as file:
-                size = parquet.read_metadata(file).num_rows
+            with self._opened(name) as file:
+                size = file.metadata.num_rows
             yield size, partial(self._read, name, columns)
 
     def count(self) -> int:

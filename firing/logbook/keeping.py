@@ -514,6 +514,11 @@ def keep_one(
     return found
 
 
+def keep_log(book: Logbook, entry: Entry, shelf: Shelf, *, place: Path) -> list[KeptLog]:
+    """Keep one log as a person speaks of it, every firing in it; see `keep_logs`."""
+    return _Keeper(book, shelf, entry, None, dry_run=False).entry(entry, place)
+
+
 @dataclass(frozen=True, eq=False)
 class _Keeper:
     """Puts logs into a logbook, each by the plan and kiln it fits."""
@@ -535,7 +540,10 @@ class _Keeper:
         except (OSError, ValueError) as error:
             reason = getattr(error, "strerror", None) or str(error)
             return [KeptLog(str(path), state="refused", why=f"{name}: can't be read ({reason})")]
-        entry = replace(self.said, log_name=name, body=body, written_at=written_at)
+        return self.entry(replace(self.said, log_name=name, body=body, written_at=written_at), path)
+
+    def entry(self, entry: Entry, path: Path) -> list[KeptLog]:
+        """Keep every firing of a log; its place may name the kiln."""
         try:
             return [self.part(entry, path)]
         except SeveralFirings as several:

@@ -46,6 +46,12 @@ class Rescue:
     damaged: Path | None
     backup: Path | None
 
+    @property
+    def incomplete(self) -> bool:
+        """Whether logs may have to be kept again."""
+        nothing = self.damaged is not None and self.firings == self.from_backup
+        return bool(self.unreadable or self.bare or nothing)
+
     def to_dict(self) -> dict[str, Any]:
         """Return it as the JSON shows it."""
         return {

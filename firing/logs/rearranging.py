@@ -466,12 +466,12 @@ def _bare_unit(cell: str) -> str:
 
 def _one_row_a_sensor(text: Text, table: _Table) -> Text | None:
     """Put rows of several sensors side by side: one row a moment, one column a sensor."""
-    rows = _rows(text, table)
     sensor = _sensor_column(table)
-    blocks = None if sensor is not None else _sensor_blocks(table, rows)
+    blocks = None if sensor is not None else _sensor_blocks(text, table)
     sensor = blocks if sensor is None else sensor
     if sensor is None:
         return None
+    rows = _rows(text, table)
     kinds, names = table.layout.kinds, table.names
     times = [i for i, kind in enumerate(kinds) if kind in ("datetime", "date", "clock")]
     numbers = [i for i, kind in enumerate(kinds) if kind == "number" and i != sensor]
@@ -522,16 +522,18 @@ def _one_row_a_sensor(text: Text, table: _Table) -> Text | None:
     return _written(text, table, kept, [*(names[i] for i in times), *shown], note)
 
 
-def _sensor_blocks(table: _Table, rows: Sequence[tuple[int, list[str]]]) -> int | None:
+def _sensor_blocks(text: Text, table: _Table) -> int | None:
     """Return the column of sensors where each has a block of its own, at the same times."""
     kinds = table.layout.kinds
     times = [i for i, kind in enumerate(kinds) if kind in ("datetime", "date", "clock")]
     for index, kind in enumerate(kinds):
-        name = normalized(table.names[index])
-        if not times or (
-            kind != "text" and not (kind == "number" and _SENSOR_NUMBER.fullmatch(name))
-        ):
+        named = _SENSOR_NUMBER.fullmatch(normalized(table.names[index]))
+        # the first rows and the last are of two sensors
+        if not times or not (kind == "text" or (kind == "number" and named)):
             continue
+        if len(set(table.sample(index))) < 2:
+            continue
+        rows = _rows(text, table)
         cells = [row[index] for _, row in rows]
         sensors = set(cells)
         changes = sum(one != two for one, two in pairwise(cells))

@@ -58,6 +58,7 @@ def fleet_report(summary: FleetSummary) -> Report:
             on_page(Section("Kilns at a glance", _panels(summary))),
             Section("Kilns", [_cut(kilns, _MOST_ROWS)]),
             Section("Plans", [_cut(plans, _MOST_ROWS)]),
+            Section("Not reviewed", [_not_reviewed(summary)], folded=True),
             Section("Energy and cost by month", _months(summary)),
             notes,
         ],
@@ -168,6 +169,10 @@ def _plans(plans: Sequence[PlanSummary]) -> Table | None:
     ]
     headers = ("plan", "firings", "kilns", "late", "excess", "most by", "unfinished", "peak missed")
     return Table(headers, "lrrrrlrr", rows, "Shares of a plan's firings, over all kilns.")
+
+
+def _not_reviewed(summary: FleetSummary) -> Block:
+    return Bullets([f"{one.log}: {one.sentence or one.status}" for one in summary.not_reviewed])
 
 
 def _months(summary: FleetSummary) -> list[Block | None]:

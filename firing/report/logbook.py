@@ -283,6 +283,11 @@ def rescue_report(found: Rescue) -> Report:
     lines = [f"{found.firings:,} firings are in the logbook again."]
     if found.backup is not None:
         lines.append(f"{found.from_backup:,} come from the backup {found.backup.name}.")
+    if found.damaged is not None and found.firings == found.from_backup:
+        lines.append(
+            "Nothing more could be read of the damaged file; keep newer logs again from your "
+            "logger's files."
+        )
     if found.bare:
         lines.append(
             f"{found.bare:,} logs were saved without plan, kiln and notes; add them with "

@@ -42,8 +42,10 @@ DRAG_LEAST, DRAG_MOST = 0.01, 0.25
 """A clock that waits in every swing of a relay goes slower by a share between these, for good."""
 AT_LIMIT_SHARE = 0.93
 """A ramp that climbs at less than this share of its rate, and lags, has all the power there is."""
-LEAST_POWER_SHARE = 0.35
-"""A kiln with less power than this is no kiln that lacks some: something else holds it up [-]."""
+LEAST_POWER_SHARE, LEAST_COLD_SHARE, COLD_C = 0.35, 0.6, 450.0
+"""A kiln with less power than this is no kiln that lacks some: something else holds it up.  A cold
+one climbs fast even with half of its power: there it is the waits of a clock in the swings of a
+relay, or water [-, -, °C]."""
 STEADY_SPAN_C, STEADY_SHARE = 90.0, 0.25
 """A pace that over so many degrees falls by less than this share of what full power loses there is
 a rate that something sets, and no lack of power [°C, -]."""
@@ -255,7 +257,8 @@ class FiringProgress:
         pace = self._slow_pace_c_per_h
         if pace is None or self.paces is None or self.paces.steady:
             return False
-        return self._power_share(pace) > LEAST_POWER_SHARE
+        least = LEAST_COLD_SHARE if self.now_c < COLD_C else LEAST_POWER_SHARE
+        return self._power_share(pace) > least
 
     @property
     def _slow_pace_c_per_h(self) -> float | None:
@@ -463,7 +466,7 @@ class CoolingPace:
 
 
 COOLING_WINDOW_S, COOLING_SEEN_S = 3600.0, 1800.0
-COOLING_FALL_C = 12.0
+COOLING_WINDOW_SHARE, COOLING_FALL_C = 0.2, 12.0
 COOLING_OFF_EARLY, COOLING_OFF = 0.2, 0.1
 """How far the rest may be off that goes on as the last hour did: after an hour, and later."""
 
@@ -481,7 +484,9 @@ def cooling_pace(
     if now_s - since_s < COOLING_SEEN_S or np.count_nonzero(after) < 5:
         return None
     time_s, excess_c = time_s[after], temperature_c[after] - room_c
-    window_s = min(COOLING_WINDOW_S, 0.7 * (now_s - since_s))
+    # A cold kiln's excess falls so slowly that a longer line is as straight, and less noisy.
+    long_s = max(COOLING_WINDOW_S, COOLING_WINDOW_SHARE * (now_s - since_s))
+    window_s = min(long_s, 0.7 * (now_s - since_s))
     while True:
         inside = (now_s - time_s <= window_s) & (excess_c > 2.0)
         if np.count_nonzero(inside) >= 5:

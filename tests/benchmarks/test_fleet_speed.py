@@ -100,8 +100,8 @@ def test_two_workers_do_nearly_twice_as_much(glazes: Path) -> None:
     at_best = (alone_s + begun_s) / (both_s + 0.5 * begun_s)
     print(
         f"\ntwo workers: {one_s / two_s:.2f} times one by the clock at a load of "
-        f"{os.getloadavg()[0]:.1f}; by processor time at most {at_best:.2f} times, of a run so long "
-        f"that {begin_s:.2f} s of beginning are nothing ({both_s:.2f} s are not shared)"
+        f"{os.getloadavg()[0]:.1f}; by processor time at most {at_best:.2f} times, of a long "
+        f"run, where {begin_s:.2f} s of beginning are little ({both_s:.2f} s are not shared)"
     )
     assert rows_in(glazes / "with1") == rows_in(glazes / "with2")
     assert at_best >= 1.7
@@ -170,7 +170,7 @@ def test_a_million_rows_are_summed_up_soon_after_they_are_read(tmp_path: Path) -
     began_s = time.monotonic()
     turns = commands_in_turns(ours, bare, most=MOST_OVER_READING, rounds=2)
     print(
-        f"\na million rows of 2,000 kilns: {turns}, {time.monotonic() - began_s:.0f} s by the clock "
-        f"for all rounds at a load of {os.getloadavg()[0]:.1f}"
+        f"\na million rows of 2,000 kilns: {turns}, all rounds {time.monotonic() - began_s:.0f} s "
+        f"by the clock at a load of {os.getloadavg()[0]:.1f}"
     )
     assert turns.ratio <= MOST_OVER_READING

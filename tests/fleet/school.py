@@ -87,7 +87,12 @@ def run_over(logs: Path, out: Path, studio: Studio, **options: Any) -> Run:
 
 
 def rows_in(out: Path) -> list[dict[str, Any]]:
+    """Return a folder's rows; see `rows_of`."""
+    return rows_of(FleetTable(str(out)))
+
+
+def rows_of(table: FleetTable) -> list[dict[str, Any]]:
     """Return the rows by their logs, after seeing that no log has two."""
-    found = FleetTable(str(out)).read(COLUMNS).to_pylist()
+    found = table.read(COLUMNS).to_pylist()
     assert len({row["log"] for row in found}) == len(found)
     return sorted(found, key=lambda row: str(row["log"]))

@@ -1,6 +1,7 @@
 """One log to one row: pure, whatever its bytes are; names in paths; the columns."""
 
 import pickle
+from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
 
@@ -95,3 +96,32 @@ def test_the_name_in_a_path(path: str, found: str) -> None:
 
 def test_a_single_name_needs_no_mention() -> None:
     assert Names({"only": ()}).in_path("any/log.csv") == "only"
+
+
+def test_a_change_of_any_figure_is_another_basis(studio: Studio) -> None:
+    plan, kiln = studio.plans["bisque"], studio.kilns["corner"]
+    first, *others = plan.segments
+    wall = replace(kiln.wall[0], thickness_m=kiln.wall[0].thickness_m + 1e-4)
+    changed = [
+        {
+            "plans": {
+                **studio.plans,
+                "bisque": replace(plan, segments=(replace(first, hold_s=1.0), *others)),
+            }
+        },
+        {"kilns": {**studio.kilns, "corner": replace(kiln, wall=(wall,))}},
+        {
+            "kilns": {
+                **studio.kilns,
+                "corner": replace(kiln, fitted=replace(kiln.fitted, loss=1.01)),
+            }
+        },
+        {"options": replace(studio.options, zone="UTC")},
+        {"channel": "top"},
+    ]
+    bases = [replace(studio, bases={}, **one).basis("bisque", "corner") for one in changed]
+    assert len({studio.basis("bisque", "corner"), *bases}) == 1 + len(changed)
+    other = {"plans": {**studio.plans, "glaze": plan}}
+    same = replace(studio, bases={}, **other)
+    assert same.basis("bisque", "corner") == studio.basis("bisque", "corner")
+    assert same.basis("", "corner") != studio.basis("", "corner")

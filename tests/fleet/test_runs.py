@@ -3,13 +3,15 @@
 import errno
 import os
 import shutil
+import sys
 from collections.abc import Callable
 from datetime import datetime
 from pathlib import Path
 from typing import Any
 
 import pytest
-from fleet.school import PLAIN, rows_in, run_over, write_log
+from commandline import call
+from fleet.school import PLAIN, PLANS, rows_in, run_over, write_log, write_plan
 from longer import beyond
 
 from firing.errors import FiringError
@@ -199,3 +201,32 @@ def test_a_month_is_that_of_the_log_or_of_the_files_name(tmp_path: Path, plans: 
     (folder / "99 bisque.csv").write_text(PLAIN, encoding="utf-8")
     run_over(folder, tmp_path / "out", plans)
     assert [row["month"] for row in rows_in(tmp_path / "out")] == ["2026-05", "2026-06", None]
+
+
+@pytest.mark.parametrize("missing", ["pyarrow", "fsspec.core"])
+def test_without_the_extra_the_command_says_what_to_install(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, missing: str
+) -> None:
+    monkeypatch.setitem(sys.modules, missing, None)
+    refused = call(tmp_path, "fleet", "--out", "results")
+    assert refused.returncode == 2
+    assert refused.stderr == (
+        "firing: many logs need the extra 'fleet'; install it with: pip install 'firing[fleet]'\n"
+    )
+
+
+def test_what_is_missing_is_said_in_a_sentence(logs: Path, tmp_path: Path) -> None:
+    for asked, sentence in (
+        ([], "--out is missing"),
+        ([str(logs), "--out", "r"], "--plans is missing"),
+        (["--out", "r"], "holds no table"),
+        (["--out", "r", "--plans", "p"], "nothing to review"),
+        ([str(logs), "--logbook", "b", "--out", "r"], "not both"),
+        (["nowhere", "--plans", "plans", "--out", "r"], "nowhere does not exist"),
+    ):
+        (tmp_path / "plans").mkdir(exist_ok=True)
+        write_plan(tmp_path / "plans" / "bisque.toml", PLANS["bisque"])
+        refused = call(tmp_path, "fleet", *asked)
+        assert refused.returncode == 2
+        assert sentence in refused.stderr
+        assert refused.stdout == ""

@@ -6,6 +6,7 @@ from contextlib import suppress
 from pathlib import Path
 
 import pytest
+from commandline import call
 from logbook.made import body_of, entry_of, make_book, put, shown_of
 
 from firing.errors import FiringError
@@ -163,3 +164,14 @@ def test_a_damaged_backup_is_passed_over_for_an_older_one(sound: bytes, tmp_path
     tmp_path.mkdir()
     with pytest.raises(FiringError, match="no logbook and no backup"):
         restore(path, derive)
+
+
+def test_a_file_of_which_nothing_is_left_is_said_to_be_one(sound: bytes, tmp_path: Path) -> None:
+    path = tmp_path / "studio.sqlite"
+    path.write_bytes(sound[:9000])
+    listed = call(tmp_path, "logbook", "list", "--logbook", path.name)
+    assert listed.returncode == 2
+    assert "run 'firing logbook restore'" in listed.stderr
+    done = call(tmp_path, "logbook", "restore", "--logbook", path.name)
+    assert done.returncode == 1
+    assert "keep newer logs again" in " ".join(done.stdout.split())

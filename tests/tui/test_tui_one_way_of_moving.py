@@ -17,6 +17,7 @@ from firing.tui.screens.dialogs import Sheet
 from firing.tui.screens.plan import PlanScreen
 from firing.tui.widgets.grid import ListGrid
 from firing.tui.widgets.lines import TOUR, KeyLine, Tour
+from longer import beyond
 from textual.binding import Binding
 from textual.dom import DOMNode
 from textual.pilot import Pilot
@@ -177,7 +178,7 @@ def test_the_list_of_commands_is_walked_with_the_mouse_alone(
     play(scene)
 
 
-@pytest.mark.parametrize("away", ["escape", "click"])
+@pytest.mark.parametrize("away", beyond(1, ["escape", "click"]))
 def test_the_tour_comes_once_and_again_with_help(
     tmp_path: Path, settle: Callable[[Pilot[Any]], Awaitable[None]], away: str
 ) -> None:

@@ -109,7 +109,7 @@ def test_what_happens_along_a_course_stands_on_it_without_colour_or_dots() -> No
     ):  # fmt: skip
         assert at_s[letter] == pytest.approx([36.0 * (low_c - 20), 36.0 * (high_c - 20)])
     assert at_s["!"] == pytest.approx([35280.0, 35280.0])
-    assert shown.key == "C candle W water Q quartz B burn H cone ! by hand"
+    assert " ".join(shown.key) == "C candle W water Q quartz B burn H cone ! by hand"
     assert "chemical water" in shown.readout(36.0 * 530)
     for ascii_only in (False, True):
         rows = draw(

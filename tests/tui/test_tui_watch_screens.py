@@ -150,6 +150,11 @@ def test_a_log_chosen_in_the_form_is_replayed_on_the_plan(play: Play, tmp_path: 
         assert {line.style for line in curve.shown.lines} >= {"dashed", "solid"}
         assert curve.window is not None
         assert curve.window.to_s >= 8.55 * HOUR_S
+        # the recording goes into the logbook by the key that keeps
+        await pilot.press("ctrl+s")
+        await until(pilot, front(app, Filling))
+        await pilot.press("ctrl+s")
+        await until(pilot, lambda: front(app, WatchScreen)() and "Kept: firing" in stage(app))
         # nothing runs, so nothing is asked on the way back
         await pilot.press("f7")
         await until(pilot, front(app, PlanScreen))

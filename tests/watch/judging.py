@@ -1,4 +1,4 @@
-"""Judges the watch on some hundreds of firings at once: `python tests/watch/judging.py 5000`.
+"""Judges the watch on some hundreds of firings: `PYTHONPATH=tests python -m watch.judging 5000`.
 
 Seeds from 700 on are looked at while the watch is worked on; those from 5000 on are for a judgement
 alone.  What an ideal observer could know, who has both courses, is told beside what the watch told.
@@ -172,12 +172,8 @@ class Verdict:
 
 def knowable_s(one: Judged, usual_c: np.ndarray) -> float:
     """Return when one who knows the healthy course and the faulty knows which it is [s]."""
-    time_s, reading_c = read(one.case, one.made, math.inf)
-    if one.case.kind in CIRCUIT:
-        reading_c = disturbed(one.case.kind, time_s, reading_c, one.danger_s)
-    del reading_c
-    after = time_s >= one.danger_s
-    time_s = time_s[after]
+    time_s, _ = read(one.case, one.made, math.inf)
+    time_s = time_s[time_s >= one.danger_s]
     healthy_c = np.interp(time_s, np.arange(usual_c.size) * 5.0, usual_c)
     faulty_c = np.interp(time_s, one.made.time_s, one.made.true_c)
     if one.case.kind in CIRCUIT:

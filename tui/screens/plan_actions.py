@@ -312,7 +312,7 @@ class PlanActionsScreen(EditingScreen, PlanHost):
         self._trying = offer, take
         self.show_ahead(None)
         if offer.asks and take:
-            self.job(self._end_job)
+            self.job(self._end_job if offer.asks == "end" else self._load_job)
             return
         if offer.make is None:
             helps = "" if offer.asks else "  No change of the plan helps by itself."
@@ -439,6 +439,9 @@ class PlanActionsScreen(EditingScreen, PlanHost):
             except FiringError as error:
                 fault = str(error)
         return cone
+
+    async def _load_job(self) -> None:
+        await self.choose_equipment("load")
 
     async def _end_job(self) -> None:
         forecast, fault = self.session.forecast, ""

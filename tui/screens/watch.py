@@ -443,7 +443,10 @@ class WatchScreen(WorkScreen):
         if kept is None or not kept.rows:
             self.say("")
         else:
-            self.say(f"{lines_words(kept.rows)} in {kept.file}; F7, and F7 again, reviews it.")
+            self.say(
+                f"{lines_words(kept.rows)} in {kept.file}; F7, and F7 again, reviews it; ^S keeps "
+                "it in the logbook."
+            )
             self.session.log = LogChoice(Path(kept.file), watch.order.channel)
         self.look()
 

@@ -311,7 +311,13 @@ class Curve(Widget, can_focus=True):
             return ""
         if self.cross_s is not None:
             return self.shown.readout(self.cross_s, width)
-        return "← → read off · + − zoom" if self.has_focus else self.shown.key
+        if self.has_focus:
+            return "← → read off · + − zoom"
+        key = ""
+        for part in self.shown.key:
+            longer = f"{key} {part}".lstrip()
+            key = longer if width is None or len(longer) <= width else key
+        return key
 
     def cross_column(self) -> int | None:
         """Return the column the cross-hair is drawn in; None if it is not seen."""

@@ -172,7 +172,7 @@ class Offers(ListGrid):
                     str(number) if number <= _MOST_ONE_KEY else "",
                     offer.sign,
                     offer.title,
-                    _DO if offer.make is not None else "",
+                    _DO if offer.make is not None or offer.asks else "",
                 )
             )
             for number, offer in enumerate(self.offers, 1)

@@ -1,0 +1,170 @@
+"""The summary of rows whose habits are known, as they were written down."""
+
+import hashlib
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+
+from firing.errors import FiringError
+from firing.fleet.row import Row
+from firing.fleet.summary import FleetSummary, summarise
+from firing.fleet.table import FleetTable
+from firing.report.fleet import fleet_report
+from firing.report.page import render_page
+from firing.report.text import render_text
+
+HOUR = 3600.0
+FIRST = datetime(2026, 1, 1, 8, tzinfo=UTC)
+
+
+def firing(number: int, kiln: str, plan: str = "glaze", **figures: Any) -> Row:
+    """Return the row of a firing that ran as planned in ten hours, unless its figures say else."""
+    log = f"{kiln}/{number:03d} {plan}.csv"
+    at = FIRST + timedelta(days=number)
+    usual: dict[str, Any] = {
+        "status": "reviewed", "started_at": at, "month": f"{at:%Y-%m}", "planned_s": 10 * HOUR,
+        "excess_s": 60.0, "ended": "program", "peak_c": 1200.0, "planned_peak_c": 1200.0,
+        "act": False, "log_sha256": hashlib.sha256(log.encode()).digest(), "kiln": kiln,
+        "plan": plan,
+    }  # fmt: skip
+    return Row(log=log, **{**usual, **figures})
+
+
+def summed(folder: Path, *rows: Row) -> FleetSummary:
+    table = FleetTable(str(folder / "table"))
+    table.open_for_writing()
+    table.add(rows)
+    table.settle()
+    table.close()
+    return summarise(table)
+
+
+def test_a_kiln_is_late_by_its_last_firings_and_not_for_a_plan_that_is_late_everywhere(
+    tmp_path: Path,
+) -> None:
+    late = 1.5 * HOUR  # over both half an hour and a tenth of ten hours
+    rows = [firing(n, kiln, "rush", excess_s=late) for n in range(6) for kiln in ("a", "b")]
+    rows += [firing(n, "a", excess_s=0.9 * HOUR) for n in range(10, 16)]  # under a tenth
+    rows += [firing(n, "b", excess_s=late if n >= 15 else 0.0) for n in range(10, 25)]
+    found = summed(tmp_path, *rows)
+    kilns = {one.kiln: one for one in found.kilns}
+    assert kilns["a"].late == 0.0
+    assert kilns["b"].late == 1.0  # its last ten; of all fifteen two thirds
+    assert kilns["b"].firings == 21
+    plans = {one.plan: one for one in found.plans}
+    assert plans["rush"].is_late
+    assert plans["rush"].excess_s == late
+    assert not plans["glaze"].is_late
+    assert [(one.kind, one.kiln or one.plan) for one in found.first] == [
+        ("plan", "rush"), ("late", "b"),
+    ]  # fmt: skip
+
+
+def test_wear_counts_from_the_last_new_elements_and_each_plan_against_itself(
+    tmp_path: Path,
+) -> None:
+    rows = []
+    for number in range(40):
+        # 2 % of the power goes with every firing, until new elements after the twentieth
+        power = 0.98 ** (number % 20)
+        plan = ("glaze", "bisque")[number % 2]
+        offset = 1.06 if plan == "bisque" else 1.0  # the two plans' figures stand 6 % apart
+        rows.append(firing(number, "worn", plan, power_over_loss=power * offset,
+                           power_over_loss_se=0.01))  # fmt: skip
+        rows.append(firing(number, "sound", plan, power_over_loss=offset,
+                           power_over_loss_se=0.01))  # fmt: skip
+    kilns = {one.kiln: one for one in summed(tmp_path, *rows).kilns}
+    worn, sound = kilns["worn"].wear, kilns["sound"].wear
+    assert worn is not None
+    assert sound is not None
+    assert worn.sure
+    assert worn.firings == 20
+    assert worn.change == pytest.approx(0.98**19 - 1.0, abs=1e-3)
+    assert not sound.sure
+    assert sound.change == pytest.approx(0.0, abs=1e-9)
+
+
+def test_noise_alone_is_no_wear(tmp_path: Path) -> None:
+    chance = np.random.default_rng(5)
+    rows = [
+        firing(n, f"kiln {k}", power_over_loss=float(np.exp(chance.normal(0.0, 0.03))),
+               power_over_loss_se=0.03)
+        for k in range(40) for n in range(12)
+    ]  # fmt: skip
+    found = summed(tmp_path, *rows)
+    assert sum(one.wear is not None and one.wear.sure for one in found.kilns) <= 1
+
+
+def test_sums_by_month_are_those_of_the_rows(tmp_path: Path) -> None:
+    chance = np.random.default_rng(3)
+    rows = [
+        firing(n, "ab"[n % 2], energy_kwh=float(chance.uniform(20, 80)), currency="EUR",
+               cost=float(chance.uniform(5, 20)), month=None if n == 7 else "2026-02")
+        for n in range(20)
+    ]  # fmt: skip
+    found = summed(tmp_path, *rows)
+    assert [(one.month, one.kiln, one.firings) for one in found.months] == [
+        ("2026-02", "a", 10), ("2026-02", "b", 9), (None, "b", 1),
+    ]  # fmt: skip
+    assert found.undated == 1
+    for one in found.months:
+        own = [row for row in rows if (row.month, row.kiln) == (one.month, one.kiln)]
+        assert one.energy_kwh == pytest.approx(sum(row.energy_kwh or 0.0 for row in own))
+        assert one.cost == pytest.approx(sum(row.cost or 0.0 for row in own))
+
+
+def test_amounts_of_two_currencies_are_not_added_up(tmp_path: Path) -> None:
+    rows = [
+        firing(n, "a", energy_kwh=50.0, cost=9.0, currency=c) for n, c in enumerate(["EUR", "USD"])
+    ]
+    found = summed(tmp_path, *rows)
+    assert found.kilns[0].cost is None
+    assert [one.cost for one in found.months] == [None]
+    assert found.kilns[0].energy_kwh == 100.0
+
+
+def test_copies_count_once_and_unreadable_logs_each(tmp_path: Path) -> None:
+    empty = hashlib.sha256(b"").digest()
+    first = firing(1, "a", log_sha256=b"1" * 32)
+    copy = firing(2, "a", log_sha256=b"1" * 32)
+    bad = [Row(log=f"bad {n}.csv", status="unreadable", sentence="is empty", log_sha256=empty)
+           for n in range(3)]  # fmt: skip
+    found = summed(tmp_path, copy, first, *bad)
+    assert found.counts == {"reviewed": 1, "unreadable": 3}
+    assert found.copies == 1
+    assert found.kilns[0].firings == 1
+    assert {one.log for one in found.not_reviewed} == {one.log for one in bad}
+
+
+def test_nothing_wrong_is_said_as_such(tmp_path: Path) -> None:
+    found = summed(tmp_path, *[firing(n, "a") for n in range(12)])
+    assert not found.needs_action
+    assert "Nothing asks for a look" in render_text(fleet_report(found), brief=True)
+
+
+@pytest.mark.parametrize(
+    "rows", [[], [Row(log="x.csv", status="failed", sentence="took too long")]]
+)
+def test_a_table_without_a_review_has_a_summary(tmp_path: Path, rows: list[Row]) -> None:
+    found = summed(tmp_path, *rows)
+    assert found.logs == len(rows)
+    assert found.to_dict()["kilns"] == []
+    assert render_page(fleet_report(found))
+
+
+def test_hostile_names_are_shown_and_harm_nothing(tmp_path: Path) -> None:
+    name = "<script>alert(1)</script>\x1b[31m"
+    found = summed(tmp_path, *[firing(n, name, excess_s=9 * HOUR) for n in range(6)])
+    page, text = render_page(fleet_report(found)), render_text(fleet_report(found))
+    assert "<script>alert" not in page
+    assert "\x1b" not in page + text
+
+
+def test_a_part_that_is_none_is_a_sentence(tmp_path: Path) -> None:
+    summed(tmp_path, firing(1, "a"))
+    (tmp_path / "table" / "rows-00000001.parquet").write_bytes(b"no parquet")
+    with pytest.raises(FiringError, match="no part of a table"):
+        summarise(FleetTable(str(tmp_path / "table")))
