@@ -479,6 +479,7 @@ def _learnt(kiln: KilnDescription) -> tuple[KilnRow, ...]:
         KilnRow("leak multiplier", fitted.leak_factor, "", source),
         KilnRow("capacity multiplier", fitted.capacity, "", source),
         KilnRow("thermocouple offset from cones", fitted.cone_offset_c, "°C", source),
+        KilnRow("usual load over a typical one", fitted.usual_load, "", source),
         *(
             KilnRow(
                 f"element reading {reading.on.isoformat()}, bank {reading.bank}",

@@ -33,7 +33,7 @@ from firing.review.power_reason import half_hours, record_of
 from firing.review.result import HalfHours, Review
 from firing.serialise import Serialised
 from firing.thermocouple.exposure import LEVELS_C, exposure
-from firing.trace import FloatArray
+from firing.trace import FloatArray, median
 from firing.units import SECONDS_PER_HOUR
 
 if TYPE_CHECKING:
@@ -69,6 +69,8 @@ LEAST_LOGGED, LEAST_INFERRED = 0.004, 0.012
 """Two firings of one kiln differ by as much whatever a log says; made firings."""
 INFORMATIVE = 0.05
 """Power over losses is known from so small a standard error on, as a share."""
+HOT_C = 150.0
+"""Half-hours so near the peak show what the marks leave unexplained there [°C]."""
 APPROACH_C = 60.0
 """What is left at the peak is that over the last stretch of so many degrees [°C]."""
 
@@ -396,7 +398,12 @@ def _climb(
     if slope <= 0.0:
         return None
     power = float(weights[POWER])
-    return float(rates[0] + (power - needs[0]) / slope), float(power / slope)
+    # What the marks leave unexplained so hot is there at any rate.
+    arrives_s = record.time_s[int(np.argmax(record.chamber_c >= top_c - PEAK_NEAR_C))]
+    hot = here.known & here.powered & (here.middle_c > top_c - HOT_C) & (here.end_s <= arrives_s)
+    off = power * here.given - (here.excess + here.given - marks[:, LOAD:] @ weights[LOAD:])
+    beside = median(off[hot]) if np.count_nonzero(hot) >= 2 else 0.0
+    return float(rates[0] + (power - beside - needs[0]) / slope), float(power / slope)
 
 
 USUAL_RATE = 100.0

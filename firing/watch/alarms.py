@@ -313,7 +313,7 @@ class AlarmBoard:
             "stalled",
             now,
             now.rate_c_per_h < least and planned - now.rate_c_per_h > self._significant(0.0),
-            # What noise alone climbs by is no rise; half the planned rate is one whatever the noise.
+            # Noise alone climbs, too; by half the planned rate it does not.
             now.rate_c_per_h > max(2.0 * least, min(self._significant(0.0), 0.5 * planned)),
             f"the kiln stands at {self._write(now.now_c)} and does not rise towards "
             f"{self._write(segment.target_c)} ({self._schedule.label(position.segment)})",

@@ -170,9 +170,9 @@ BIN_S = 10.0
 """Readings that come faster are averaged over so long [s]."""
 KNOWN_POINTS = 8
 """So many points are needed for their noise [-]."""
-UNKNOWN_NOISE_C, UNKNOWN_ERRORS = 3.0, 3.4
-"""As long as it is not known it is taken for large; a few readings alone are judged by so many
-standard errors [°C, -]."""
+UNKNOWN_NOISE_C, UNKNOWN_ERRORS, FEW_POINTS = 3.0, 3.8, 11
+"""As long as it is not known it is taken for large; a line through a few readings is believed at so
+many of its standard errors [°C, -, -]."""
 LEAST_NOISE_C = 0.2
 MEAN_S = 120.0
 MAD_TO_SIGMA = 1.4826
@@ -246,17 +246,22 @@ class RecentReadings:
         time_s, celsius = self.points()
         if time_s.size < 3:
             return False
+        known = time_s.size >= KNOWN_POINTS
+        sigma_c = self.noise_c()
+        if known:  # few bends tell it badly; the last points may have begun to fall
+            unsure = 1.0 + KNOWN_POINTS / time_s.size
+            sigma_c = max(sigma_c, unsure * _scatter_c(time_s[:-3], celsius[:-3]))
         age_s = time_s[-1] - time_s
         inside = (age_s <= window_s) | (np.arange(time_s.size)[::-1] < 3)
         time_s, celsius = time_s[inside], celsius[inside]
-        known = len(self._time_s) >= KNOWN_POINTS
-        sigma_c = self.noise_c() if known else UNKNOWN_NOISE_C
         # A line through all of it tells of a fall sooner than its ends do.
-        about_s = time_s - np.mean(time_s)
+        about_s, span_s = time_s - np.mean(time_s), float(time_s[-1] - time_s[0])
         spread = float(about_s @ about_s)
-        line_c = -float(about_s @ celsius) / spread * float(time_s[-1] - time_s[0])
-        error_c = sigma_c * float(time_s[-1] - time_s[0]) / math.sqrt(spread)
-        if line_c > max(least_c, (noises if known else UNKNOWN_ERRORS) * error_c):
+        errors, line_sigma_c = noises, sigma_c
+        if time_s.size < FEW_POINTS:
+            errors, line_sigma_c = UNKNOWN_ERRORS, max(sigma_c, UNKNOWN_NOISE_C)
+        error_c = line_sigma_c * span_s / math.sqrt(spread)
+        if -float(about_s @ celsius) / spread * span_s > max(least_c, errors * error_c):
             return True
         if not known:
             falls = np.diff(celsius[-3:]) < 0.0
@@ -265,5 +270,13 @@ class RecentReadings:
         count = np.bincount(number)
         means = np.bincount(number, weights=celsius)[count > 0] / count[count > 0]
         fewest = int(np.min(count[count > 0]))
-        enough = max(least_c, noises * self.noise_c() * math.sqrt(2.0 / fewest))
+        enough = max(least_c, noises * sigma_c * math.sqrt(2.0 / fewest))
         return float(np.max(means) - means[0]) > enough
+
+
+def _scatter_c(time_s: FloatArray, celsius: FloatArray) -> float:
+    """Return how far points scatter about a line through them [°C]."""
+    about_s = time_s - np.mean(time_s)
+    slope = float(about_s @ celsius) / float(about_s @ about_s)
+    left_c = celsius - np.mean(celsius) - slope * about_s
+    return math.sqrt(float(left_c @ left_c) / max(time_s.size - 2, 1))

@@ -45,7 +45,7 @@ AT_ONCE_SHARE = 0.9
 """A short shows this share of its fall in the first reading; a sheath takes minutes."""
 NEVER_HOT_C = 100.0
 COLD_NOISE = 5.0
-COLD_UNKNOWN_C = 12.0
+COLD_UNKNOWN_C = 15.0
 """A fall in a cold kiln counts at so many standard errors; at so much as long as the noise is not
 known [-, °C]."""
 

@@ -245,6 +245,22 @@ def test_power_over_losses_needs_neither_load_nor_meter(
 
 
 @pytest.mark.soak
+@pytest.mark.parametrize("power", [0.85, 0.70])
+def test_what_is_left_at_the_peak_is_what_full_power_shows(tmp_path: Path, power: float) -> None:
+    """The same kiln fired again, with all its power over the last sixty degrees."""
+    how = {"kiln": BoxKiln(power_w=7400.0), "day": Day(1.0, 20.0, 0.0)}
+    fired = fire_box(BOX_GLAZE, faults=BoxFaults(power_factor=power), **how)
+    log = read_log(write_csv(sample(fired, Sampling(with_duty=True)), tmp_path / "log.csv"))
+    told = measure(review(as_schedule(BOX_GLAZE), log), BOX)
+    full = (*BOX_GLAZE[:2], (75.0, 1140.0, 0.0), (900.0, 1260.0, 0.0))
+    again = fire_box(BOX_GLAZE, faults=BoxFaults(power_factor=power, keyed_in=full), **how)
+    from_s, to_s = (
+        float(again.time_s[int(np.argmax(again.reading_c >= c))]) for c in (1180.0, 1200.0)
+    )
+    assert told.climb_left_c_per_h == pytest.approx(20.0 / (to_s - from_s) * 3600.0, abs=8.0)
+
+
+@pytest.mark.soak
 @pytest.mark.parametrize(("duty", "most_sd"), [(True, 0.006), (False, 0.025)])
 def test_errors_are_those_claimed_in_kilns_of_other_physics(
     tmp_path: Path, duty: bool, most_sd: float
