@@ -17,9 +17,10 @@ from firing.cli.arguments import html_option, json_option, logbook_option, repor
 from firing.cli.log_options import log_options, take_reading
 from firing.clock import parse_when
 from firing.errors import FiringError
-from firing.logbook.record import CODE, EVENT_KINDS, Entry, EventKind, Filter
+from firing.logbook.record import EVENT_KINDS, Entry, EventKind, Filter
 from firing.logbook.store import Logbook
 from firing.units import TemperatureUnit, parse_rate_c_per_h
+from firing.version import code_version
 
 if TYPE_CHECKING:
     from firing.logbook.keeping import KeepProgress, KeptLog
@@ -144,7 +145,7 @@ def keep_command(
             book, files, shelf, said, tariff=prices, dry_run=dry_run, progress=progress_line()
         )
         if not dry_run:
-            derive_again(book, book.older_than(CODE)[:_CATCH_UP])
+            derive_again(book, book.older_than(code_version())[:_CATCH_UP])
             book.back_up_when_due()
     refused = [one for one in found if one.state == "refused"]
     if len(refused) == len(found):
@@ -256,7 +257,7 @@ def _print_list(book: Logbook, which: Filter, everything: bool, as_json: bool) -
             "nearest": nearest, "firings": [one.to_dict() for one in firings],
         })  # fmt: skip
     else:
-        older = len(book.older_than(CODE))
+        older = len(book.older_than(code_version()))
         outcome.report(list_report(firings, total, which, nearest=nearest, older=older))
     return outcome.DONE
 
@@ -494,7 +495,7 @@ def check_command(place: Path | None, as_json: bool) -> int:
     from firing.report.logbook import check_report
 
     with Logbook.open(place, create=False) as book:
-        found = book.check(CODE)
+        found = book.check(code_version())
     if as_json:
         outcome.document({"schema": 1, "kind": "logbook-check", **found.to_dict()})
     else:
@@ -633,7 +634,7 @@ def refresh_command(everything: bool, place: Path | None, as_json: bool) -> int:
     from firing.logbook.keeping import derive_again
 
     with Logbook.open(place, create=False) as book:
-        older = book.older_than("" if everything else CODE)
+        older = book.older_than("" if everything else code_version())
         troubled = derive_again(book, older, progress_line())
     if as_json:
         outcome.document({"schema": 1, "kind": "logbook-refresh", "derived": len(older),
@@ -693,7 +694,7 @@ def _trends(place: Path | None, kiln: str) -> Trends:
 
 def derive_older(book: Logbook, kiln: str) -> None:
     """Derive again what an older version measured of a kiln's firings: a trend compares like."""
-    older = set(book.older_than(CODE))
+    older = set(book.older_than(code_version()))
     stale = [one.id for one in book.firings(Filter(kiln=kiln)) if one.id in older] if older else []
     if stale:
         from firing.logbook.keeping import derive_again

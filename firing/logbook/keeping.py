@@ -22,7 +22,7 @@ from firing.kiln.energy import EnergyCourse
 from firing.kiln.tariff import Tariff, cost
 from firing.logbook.learning import MOST_FIRINGS
 from firing.logbook.measure import measure
-from firing.logbook.record import CODE, Entry, Filter, KeptWitness, Photo, Shown, local_moment
+from firing.logbook.record import Entry, Filter, KeptWitness, Photo, Shown, local_moment
 from firing.logbook.store import Kept, Logbook
 from firing.logbook.wear import MENDED, NEW_ELEMENTS, trends_of
 from firing.logs.options import ReadingOptions
@@ -34,6 +34,7 @@ from firing.review.which_plan import which_kiln, which_plan
 from firing.review.witness import parse_witness
 from firing.schedule.schedule import Schedule, Segment
 from firing.units import SECONDS_PER_HOUR
+from firing.version import code_version
 
 if TYPE_CHECKING:
     from firing.kiln.description import KilnDescription
@@ -172,7 +173,7 @@ def derive(entry: Entry) -> Shown:
         offset_s = _offset_s(datetime.fromtimestamp(began_at).astimezone())
         return Shown(
             began_at, offset_s, started_from="file" if entry.began_at is None else "given",
-            code=CODE, trouble=str(error),
+            code=code_version(), trouble=str(error),
         )  # fmt: skip
 
 
@@ -280,7 +281,7 @@ def shown_of(entry: Entry, log: Log, channel: int, found: Review) -> Shown:
         witnesses=_witnesses(found),
         kwh_by_log=None if energy is None else energy.kwh,
         course_c=_course(trace, found),
-        code=CODE,
+        code=code_version(),
     )
     told = measure(found, found.kiln, planned=bool(entry.plan_text)).to_dict()
     if not entry.plan_text:
@@ -676,7 +677,9 @@ def derive_again(
         if shown.trouble:
             old = book.show(number)
             kept = {name: getattr(old, name) for name in Shown.__dataclass_fields__}
-            shown = Shown(**kept | {"code": CODE, "trouble": shown.trouble, "measure": None})
+            shown = Shown(
+                **kept | {"code": code_version(), "trouble": shown.trouble, "measure": None}
+            )
             troubled += 1
         book.derive_again(number, shown)
         progress(progressed(done, len(firings), began_s))

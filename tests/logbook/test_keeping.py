@@ -13,8 +13,9 @@ from logbook.studio import steps_of, write_log
 from firing.kiln.tariff_file import open_tariff
 from firing.logbook import keeping
 from firing.logbook.keeping import Shelf, derive, derive_again, keep_logs, shelf_of
-from firing.logbook.record import CODE, Entry
+from firing.logbook.record import Entry
 from firing.logbook.store import Logbook
+from firing.version import code_version
 
 
 @pytest.fixture
@@ -112,8 +113,8 @@ def test_what_other_code_derived_is_derived_again(
     book: Logbook, shelf: Shelf, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     keep_logs(book, [write_log(tmp_path / "log.csv", 0)], shelf)
-    assert book.older_than(CODE) == ()
-    monkeypatch.setattr(keeping, "CODE", "9.9/9")
+    assert book.older_than(code_version()) == ()
+    monkeypatch.setattr(keeping, "code_version", lambda: "9.9/9")
     (number,) = book.older_than("9.9/9")
     before = book.show(number)
     assert derive_again(book, [number]) == 0
