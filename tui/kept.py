@@ -13,7 +13,7 @@ from firing.errors import FiringError
 from firing.logbook.record import Entry, Filter, Firing
 from firing.logbook.store import Logbook
 from firing.report.charts.text_chart import ChartSeries
-from firing.report.logbook import energy_words, sparkline
+from firing.report.logbook import cone_words, energy_words, sparkline
 from firing.report.words import Timekeeper
 from firing.units import TemperatureUnit, format_duration, format_temperature, hours_minutes
 
@@ -108,9 +108,12 @@ def _shelf(book: Logbook, schedule: Schedule, equipment: Equipment) -> Shelf:
     from firing.schedule.file import schedule_text
 
     kilns = {name: Paper(name, text) for name, text in book.kilns().items()}
+    named: frozenset[str] = frozenset()
     if equipment.kiln is not None:
         kilns = {equipment.kiln.value.name: paper("kiln", equipment.kiln.name)}
-    return Shelf({schedule.title: Paper(schedule.title, schedule_text(schedule))}, kilns)
+        named = frozenset(kilns)
+    plans = {schedule.title: Paper(schedule.title, schedule_text(schedule))}
+    return Shelf(plans, kilns, named)
 
 
 def kept_words(found: KeptLog) -> str:
@@ -169,11 +172,12 @@ def _told(one: Firing, unit: TemperatureUnit) -> Iterator[str]:
     if one.duration_s is not None:
         late = ""
         if one.excess_s is not None:
-            late = f", {format_duration(one.excess_s, signed=True)}"
+            late = f", {format_duration(one.printed_excess_s or 0.0, signed=True)}"
             late += f": {one.cause}" if one.cause else ""
         yield f"Ran {format_duration(one.duration_s)}{late}."
     if one.peak_c is not None:
-        cone = f"Reached cone {one.reached}; highest" if one.reached else "Highest"
+        reached = cone_words(one, "{}, for cone {}")
+        cone = f"Reached cone {reached}; highest" if one.cone_reached else "Highest"
         yield f"{cone} {format_temperature(one.peak_c, unit)}."
     for witness in one.witnesses:
         place = f" at {witness.place}" if witness.place else ""

@@ -165,13 +165,18 @@ def describe_number(number: float | None) -> str:
     if number >= 1.0:
         return f"{number:.1f}".removesuffix(".0")
     numbers = [cone_number(cone) for cone in CONES]
-    nearest = min(range(len(CONES)), key=lambda i: abs(numbers[i] - number))
-    if abs(numbers[nearest] - number) < 0.05:
-        return CONES[nearest]
+    nearest = nearest_cone(number)
+    if abs(cone_number(nearest) - number) < 0.05:
+        return nearest
     above = next(i for i, value in enumerate(numbers) if value > number)
     if above == 0:
         return f"below {CONES[0]}"
-    return f"{CONES[above - 1]}–{CONES[above]}, nearer {CONES[nearest]}"
+    return f"{CONES[above - 1]}–{CONES[above]}, nearer {nearest}"
+
+
+def nearest_cone(number: float) -> str:
+    """Return the cone whose running number comes nearest."""
+    return min(CONES, key=lambda cone: abs(cone_number(cone) - number))
 
 
 def describe_range(low: float | None, high: float | None) -> str:

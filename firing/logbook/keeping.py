@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from firing.cones.table import nearest_cone
 from firing.errors import FiringError
 from firing.files.disk import UnusableInput, read_whole
 from firing.files.kinds import file_kind, kind_of
@@ -22,7 +23,15 @@ from firing.kiln.energy import EnergyCourse
 from firing.kiln.tariff import Tariff, cost
 from firing.logbook.learning import MOST_FIRINGS
 from firing.logbook.measure import measure
-from firing.logbook.record import Entry, Filter, KeptWitness, Photo, Shown, local_moment
+from firing.logbook.record import (
+    Entry,
+    Filter,
+    KeptWitness,
+    Photo,
+    Shown,
+    each_once,
+    local_moment,
+)
 from firing.logbook.store import Kept, Logbook
 from firing.logbook.wear import MENDED, NEW_ELEMENTS, trends_of
 from firing.logs.options import ReadingOptions
@@ -31,7 +40,7 @@ from firing.logs.reader import MOST_BYTES, Log, pick_channel, read_bytes
 from firing.review.power_reason import record_of
 from firing.review.review import review
 from firing.review.which_plan import which_kiln, which_plan
-from firing.review.witness import parse_witness
+from firing.review.witness import parse_witness, refuse_contradiction
 from firing.schedule.schedule import Schedule, Segment
 from firing.units import SECONDS_PER_HOUR
 from firing.version import code_version
@@ -43,6 +52,8 @@ if TYPE_CHECKING:
     from firing.trace import Trace
 
 COURSE_POINTS = 48
+_KILN = "; kiln: "
+"""Between why this plan and why this kiln."""
 LOG_SUFFIXES = {
     *(".csv", ".txt", ".log", ".tsv", ".dat", ".json"),
     *(".gz", ".bz2", ".xz", ".zip", ".xlsx", ".xls", ".ods"),
@@ -64,6 +75,21 @@ class Shelf:
 
     plans: Mapping[str, Paper] = field(default_factory=dict)
     kilns: Mapping[str, Paper] = field(default_factory=dict)
+    named: frozenset[str] = frozenset()
+    """The kilns that a person named."""
+    folder: frozenset[str] = frozenset()
+    """The plans that lie with the logs."""
+    fired: frozenset[tuple[str, str]] = frozenset()
+    """Plans of the logbook, each with a kiln it was fired in."""
+
+    def liked(self, kiln: str) -> Mapping[str, int]:
+        """Return which plans come first where a log fits several: the least figure does."""
+        fired = {plan for plan, _ in self.fired}
+        here = {plan for plan, of in self.fired if of == kiln}
+        return {
+            name: 0 if name in self.folder else 1 if name in here else 2 if name in fired else 3
+            for name in self.plans
+        }
 
     def schedules(self) -> dict[str, Schedule]:
         """Return the plans as read."""
@@ -116,6 +142,7 @@ def shelf_of(
     """
     found = dict(_papers_in(folder)) if folder is not None else {}
     by_title: dict[str, Paper] = {}
+    beside: set[str] = set()
     if plans:
         for source in plans:
             one = paper("schedule", source)
@@ -127,6 +154,7 @@ def shelf_of(
         by_title |= {title: Paper(title, text) for title, text in book.plans().items()}
         for one in found.get("schedule", ()):
             by_title[_schedule(one.text).title] = one
+            beside.add(_schedule(one.text).title)
     by_name: dict[str, Paper] = {}
     known = book.kilns()
     for name in map(str, kilns):
@@ -140,7 +168,13 @@ def shelf_of(
         by_name = {name: Paper(name, text) for name, text in known.items()}
         for one in found.get("kiln", ()):
             by_name[_kiln(one.text).name] = one
-    return Shelf(by_title, by_name)
+    return Shelf(
+        by_title,
+        by_name,
+        named=frozenset(by_name if kilns else ()),
+        folder=frozenset(beside),
+        fired=frozenset((one.plan, one.kiln) for one in book.firings() if one.plan),
+    )
 
 
 def _papers_in(folder: Path) -> Iterator[tuple[str, list[Paper]]]:
@@ -211,7 +245,7 @@ def records_of(book: Logbook, kiln: str) -> tuple[list[FiringRecord], list[int]]
 
     In the order of time, and only those since its losses last changed.
     """
-    mine = book.firings(Filter(kiln=kiln), newest_first=False)
+    mine = each_once(book.firings(Filter(kiln=kiln)))
     events = book.events(kiln)
     changed = [one.at for one in trends_of(kiln, mine, events).wear.breaks if one.kind == "losses"]
     since = changed[-1].timestamp() if changed else -math.inf
@@ -286,12 +320,12 @@ def shown_of(entry: Entry, log: Log, channel: int, found: Review) -> Shown:
     told = measure(found, found.kiln, planned=bool(entry.plan_text)).to_dict()
     if not entry.plan_text:
         return replace(shown, measure=told)
-    plan = found.schedule
+    plan, planned = found.schedule, found.cones_planned.reached_number
     most = next((c for c in found.causes if c.cause != "unexplained"), None)
     return replace(
         shown,
         purpose=plan.purpose,
-        cone=plan.cone or "",
+        cone=plan.cone or ("" if planned is None else nearest_cone(planned)),
         target_c=plan.peak_c,
         duration_s=found.actual_s,
         planned_s=found.planned_s,
@@ -571,6 +605,7 @@ class _Keeper:
                 why = "is in the logbook already"
                 return KeptLog(str(path), known, "known", old.plan, old.kiln, why=why)
         try:
+            refuse_contradiction(tuple(map(parse_witness, entry.witnesses)))
             matched = _matched(entry, self.shelf, path)
             entry = matched.entry
             shown = shown_of(entry, matched.log, matched.channel, matched.review)
@@ -613,12 +648,15 @@ def _matched(entry: Entry, shelf: Shelf, path: Path) -> _Matched:
     kilns, plans = shelf.described(), shelf.schedules()
     kiln, why_kiln = "", ""
     if len(shelf.kilns) == 1:
-        kiln, why_kiln = next(iter(shelf.kilns)), "the only one there is"
+        kiln = next(iter(shelf.kilns))
+        why_kiln = _NAMED if kiln in shelf.named else "the only one there is"
     found: Review | None = None
     if len(plans) == 1:
-        plan, sure, why = next(iter(plans)), True, "the plan you named"
+        plan, sure, why = next(iter(plans)), True, _NAMED
     else:
-        match = which_plan(log, plans, channel=channel, kiln=kilns.get(kiln))
+        match = which_plan(
+            log, plans, channel=channel, kiln=kilns.get(kiln), liked=shelf.liked(kiln)
+        )
         plan = "" if match.best is None else match.best.name
         sure, why, found = match.sure, match.why, match.review
     if shelf.kilns and not kiln:
@@ -632,7 +670,7 @@ def _matched(entry: Entry, shelf: Shelf, path: Path) -> _Matched:
         kiln_text=shelf.kilns[kiln].text if kiln else "",
         plan=plan,
         plan_text=shelf.plans[plan].text if plan else "",
-        matched=f"{why}" + (f"; kiln: {why_kiln}" if why_kiln else ""),
+        matched=why + (_KILN + why_kiln if why_kiln else ""),
     )
     if found is None or entry.witnesses or entry.load_text:
         found = _reviewed(entry, log, channel)
@@ -657,10 +695,24 @@ def amend(book: Logbook, number: int, said: Entry) -> None:
         return
     entry = book.entry(number)
     entry = replace(entry, **papers, witnesses=(*entry.witnesses, *said.witnesses))
+    if said.witnesses:
+        refuse_contradiction(tuple(map(parse_witness, entry.witnesses)))
+    matched = _matched_by(entry.matched, plan=bool(said.plan), kiln=bool(said.kiln))
+    said = replace(said, matched=matched)
     shown = derive(entry)
     if shown.trouble:
         raise FiringError(shown.trouble)
     book.add_to(number, said, shown)
+
+
+_NAMED = "you named it"
+
+
+def _matched_by(before: str, *, plan: bool, kiln: bool) -> str:
+    """Return why a plan and a kiln, once a person named one of them."""
+    why, _, why_kiln = before.partition(_KILN)
+    why, why_kiln = _NAMED if plan else why, _NAMED if kiln else why_kiln
+    return why + (_KILN + why_kiln if why_kiln else "")
 
 
 def derive_again(

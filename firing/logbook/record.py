@@ -5,17 +5,19 @@ These are plain values, so that a list of thousands costs no more than reading t
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta, timezone
 from typing import Any, Literal, get_args
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 from firing.serialise import Serialised
-from firing.units import SECONDS_PER_HOUR, format_duration
+from firing.units import SECONDS_PER_HOUR, SECONDS_PER_MINUTE, format_duration
 
 EventKind = Literal["new elements", "new sensor", "relay", "repair", "note"]
 EVENT_KINDS: tuple[EventKind, ...] = get_args(EventKind)
+SAME_FIRING_S = 300.0
+"""Two logs of one kiln that begin within so many seconds are of one firing."""
 StartedFrom = Literal["log", "given", "file"]
 """Where the moment a firing began comes from; of the file it is when it was last written."""
 
@@ -67,7 +69,7 @@ class Shown(Serialised):
     started_from : {"log", "given", "file"}
         Where that moment comes from.
     purpose, cone : str
-        The plan's; `cone` is the target, empty if it has none.
+        The plan's; `cone` is its target, else the nearest to what it amounts to.
     target_c, peak_c : float or None
         The plan's highest target and the highest reading [°C].
     reached : str
@@ -177,6 +179,24 @@ class Firing(Shown):
         return "" if top_c is None else f"{top_c:.0f} °C"
 
     @property
+    def printed_excess_s(self) -> float | None:
+        """The excess that planned and actual hours show when each is printed to the minute."""
+        if self.excess_s is None or self.duration_s is None or self.planned_s is None:
+            return self.excess_s
+        return SECONDS_PER_MINUTE * (
+            round(self.duration_s / SECONDS_PER_MINUTE) - round(self.planned_s / SECONDS_PER_MINUTE)
+        )
+
+    @property
+    def cone_reached(self) -> str:
+        """The cone it came to in tenths, as a review says it; the nearest in the zero series."""
+        if self.reached_number is None:
+            return self.reached
+        from firing.cones.table import describe_number
+
+        return describe_number(self.reached_number).rpartition("nearer ")[-1]
+
+    @property
     def late(self) -> bool:
         """Whether it ran half an hour over its plan, or a tenth if that is more."""
         if self.excess_s is None or self.planned_s is None:
@@ -191,6 +211,8 @@ class Firing(Shown):
             "started": self.started.isoformat(timespec="seconds"),
             "end": self.end,
             "late": self.late,
+            "cone_reached": self.cone_reached,
+            "printed_excess_s": self.printed_excess_s,
         } | Serialised.to_dict(self)
 
     def __repr__(self) -> str:
@@ -198,6 +220,21 @@ class Firing(Shown):
         ran = "" if self.duration_s is None else f", {format_duration(self.duration_s)}"
         what = self.plan or "no plan"
         return f"<Firing {self.id}: {self.started:%Y-%m-%d %H:%M} {what!r} to {self.end}{ran}>"
+
+
+def each_once(firings: Iterable[Firing]) -> list[Firing]:
+    """Return firings in the order of time; of two logs of one firing in a kiln only the first.
+
+    No kiln begins two firings within minutes, so such a pair is one that was logged twice.
+    """
+    found: list[Firing] = []
+    last: dict[str, Firing] = {}
+    for one in sorted(firings, key=lambda one: (one.started_at, one.id)):
+        before = last.get(one.kiln)
+        if before is None or one.started_at - before.started_at > SAME_FIRING_S:
+            found.append(one)
+            last[one.kiln] = one
+    return found
 
 
 @dataclass(frozen=True, slots=True)

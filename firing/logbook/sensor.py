@@ -89,6 +89,8 @@ class Sensor(Serialised):
         How the offset goes with the hours above 1100 °C, where that is sure.
     not_yet : str
         What would show the offset, where nothing does.
+    left_out : tuple of int
+        Firings, by their numbers, whose cones contradict each other or their readings.
     """
 
     points: tuple[OffsetPoint, ...]
@@ -103,6 +105,7 @@ class Sensor(Serialised):
     drift_c_per_100_h: float | None = None
     drift_se: float | None = None
     not_yet: str = ""
+    left_out: tuple[int, ...] = ()
 
     @property
     def is_off(self) -> bool:
@@ -265,8 +268,7 @@ def corrected(plan: Schedule, sensor: Sensor, already_c: float) -> Correction:
     lines = [
         f"Peak as planned: {say.degrees(plan.peak_c)}.",
         f"By {sensor.offsets} firings' cones the thermocouple reads "
-        f"{reads_wrong(sensor.offset_c, say)} (80 %: {say.difference(low_c, signed=True)} to "
-        f"{say.difference(high_c, signed=True)}; + is low).",
+        f"{reads_wrong(sensor.offset_c, say)} (80 %: {wrong_range(low_c, high_c, say)}).",
     ]
     if already_c:
         lines.append(f"The plan already allows for {reads_wrong(already_c, say)}.")
@@ -295,3 +297,11 @@ def corrected(plan: Schedule, sensor: Sensor, already_c: float) -> Correction:
 def reads_wrong(offset_c: float, say: Wording) -> str:
     """Return which way a thermocouple reads wrong, and by how much."""
     return f"{say.difference(abs(offset_c))} too {'low' if offset_c >= 0.0 else 'high'}"
+
+
+def wrong_range(low_c: float, high_c: float, say: Wording) -> str:
+    """Return a range of what a thermocouple reads wrong, the smaller first, each with its way."""
+    near, far = sorted((low_c, high_c), key=abs)
+    if low_c * high_c > 0.0:
+        return f"{say.difference(abs(near))} to {reads_wrong(far, say)}"
+    return f"{reads_wrong(low_c, say)} to {reads_wrong(high_c, say)}"

@@ -21,6 +21,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
+from firing.cones.table import cone_number, parse_cone
 from firing.errors import FiringError
 from firing.logbook.record import (
     EVENT_KINDS,
@@ -505,7 +506,8 @@ class Logbook:
             self._put_said(firing, entry)
             said = {
                 "kwh": entry.kwh, "cost": entry.cost, "currency": entry.currency,
-                "member": entry.member, "kiln": self._kiln_of(entry.kiln, entry.kiln_text),
+                "member": entry.member, "matched": entry.matched,
+                "kiln": self._kiln_of(entry.kiln, entry.kiln_text),
                 "plan": self._paper_of("plan", "title", entry.plan, entry.plan_text),
                 "load": self._paper_of("load", "name", entry.load, entry.load_text),
             }  # fmt: skip
@@ -858,7 +860,9 @@ def _conditions(which: Filter) -> tuple[str, tuple[Any, ...]]:
     if which.purpose:
         asked.append(("s.purpose = ?", (which.purpose,)))
     if which.cone:
-        asked.append(("s.cone = ?", (which.cone,)))
+        number = cone_number(which.cone)
+        near = "(s.cone = ? OR (s.reached_number >= ? AND s.reached_number < ?))"
+        asked.append((near, (parse_cone(which.cone), number - 0.5, number + 0.5)))
     if which.month:
         asked.append((_month(which.month), ()))
     if which.member:

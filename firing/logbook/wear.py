@@ -18,7 +18,7 @@ from typing import Literal
 import numpy as np
 
 from firing.logbook.measure import Measure
-from firing.logbook.record import Event, Firing
+from firing.logbook.record import Event, Firing, each_once
 from firing.logbook.sensor import NEW_SENSOR, Kept, Sensor, sensor_of
 from firing.serialise import Serialised, named
 from firing.trace import FloatArray, median
@@ -231,7 +231,7 @@ NEARLY = 10
 
 def trends_of(kiln: str, firings: Sequence[Firing], events: Sequence[Event]) -> Trends:
     """Return a kiln's trends from its kept firings and from what was done to it, in any order."""
-    in_order = sorted((f for f in firings if f.measure is not None), key=lambda f: f.started_at)
+    in_order = each_once(f for f in firings if f.measure is not None)
     left = sorted(events, key=lambda event: event.at_s)
     kept: list[Kept] = []
     for firing in in_order:
@@ -241,11 +241,15 @@ def trends_of(kiln: str, firings: Sequence[Firing], events: Sequence[Event]) -> 
         kept.append((firing.started, Measure.from_dict(dict(firing.measure or {})), done))
     # What was done since the last firing begins anew, too.
     late = {event.kind for event in left}
-    return Trends(
-        kiln,
-        wear_of([] if NEW_ELEMENTS in late else kept),
-        sensor_of([] if NEW_SENSOR in late else kept),
-    )
+    sensor = sensor_of([] if NEW_SENSOR in late else kept)
+    asked = [
+        firing.id
+        for firing, (when, told, _) in zip(in_order, kept, strict=True)
+        if firing.witnesses and not told.offsets and (sensor.since is None or when >= sensor.since)
+    ]
+    if NEW_SENSOR not in late:
+        sensor = replace(sensor, left_out=tuple(asked))
+    return Trends(kiln, wear_of([] if NEW_ELEMENTS in late else kept), sensor)
 
 
 def _a_month(days: Sequence[datetime]) -> float | None:

@@ -75,8 +75,12 @@ def list_report(
     found = f"No firing has all of these words; {count} with some of them." if nearest else (
         f"{count}."
     )  # fmt: skip
+    if which is not None and which.cone:
+        found = found[:-1] + f" planned for cone {which.cone}, or that came nearest to it."
     several = len({one.kiln for one in firings}) > 1
-    taken = max(len(_marks(one)) for one in firings)
+    cones = [cone_words(one, "{} ({})") for one in firings]
+    cone = "cone (plan)" if any("(" in words for words in cones) else "cone"
+    taken = max(len("remarks"), *(len(_marks(one)) for one in firings)) + len(cone) - len("cone")
     taken += max(len(one.kiln) for one in firings) if several else 0
     room = max(_PLAN_ROOM - taken, _PLAN_LEAST)
     rows = [
@@ -85,16 +89,16 @@ def list_report(
             f"{one.started:%Y-%m-%d}",
             *([one.kiln or "–"] if several else []),
             shorten(one.plan or "no plan", room),
-            one.reached or "–",
+            reached,
             "–" if one.peak_c is None else format_temperature(one.peak_c, unit),
             hours_minutes(one.duration_s or one.heating_s),
-            "–" if one.excess_s is None else hours_minutes(one.excess_s, signed=True),
+            "–" if one.excess_s is None else hours_minutes(one.printed_excess_s, signed=True),
             _marks(one),
         )
-        for one in firings
+        for one, reached in zip(firings, cones, strict=True)
     ]
     kiln = ["kiln"] if several else []
-    headers = ("#", "day", *kiln, "plan", "cone", "peak", "h:mm", "late", "")
+    headers = ("#", "day", *kiln, "plan", cone, "peak", "h:mm", "late", "remarks")
     align = f"rl{'l' * several}lrrrrl"
     at = headers.index("plan")  # a page has room for all of it
     courses = [
@@ -105,6 +109,12 @@ def list_report(
               on_page(Table((*headers, "course"), f"{align}l", courses)))  # fmt: skip
     stale = Paragraph(_older_words(older)) if older else None
     return Report("Logbook", "", [Paragraph(found), *tables, stale], unit=unit)
+
+
+def cone_words(one: Firing, beside: str) -> str:
+    """Return the cone that a firing came to, and the planned one beside it where it differs."""
+    reached = one.cone_reached or "–"
+    return beside.format(reached, one.cone) if one.cone not in ("", reached) else reached
 
 
 def _older_words(count: int) -> str:

@@ -71,6 +71,7 @@ from firing.safety import DEFERENCE, cautions_for
 from firing.units import (
     SECONDS_PER_MINUTE,
     format_duration,
+    Wording,
     format_temperature,
     hours_minutes,
     temperature_figure,
@@ -111,7 +112,7 @@ def review_report(review: Review) -> Report:
                 ),
                 *(_folded(part) for part in (findings, account, segments, cones, cooling)),
             ),
-            on_text(_course(review), segments, account, cones, cooling),
+            on_text(_in_kiln(review), _course(review), segments, account, cones, cooling),
             *_comparison(review),
             on_text(findings, log),
             on_page(
@@ -146,6 +147,7 @@ def _brief(review: Review) -> list[Block | None]:
     return [
         *map(Paragraph, _short_answer(review)[:-1]),
         Paragraph(result_sentence(review, brief=True)),
+        _in_kiln(review),
         Paragraph(f"Why: {first}.") if first else None,
         Paragraph(f"Next: {first_sentence(steps[0])}")
         if steps
@@ -157,6 +159,17 @@ def _brief(review: Review) -> list[Block | None]:
         Section("", [_course(review)]),
         Section("", [Paragraph(_MORE)]),
     ]
+
+
+def _in_kiln(review: Review) -> Paragraph | None:
+    """Return the kiln the cone's range is for: its thermocouple is part of that range."""
+    if review.kiln is None or review.kiln_unused or review.heat is None:
+        return None
+    off_c, unit = review.heat.thermocouple.tolerance_c, review.schedule.unit
+    size = "" if off_c is None else f", within {Wording(unit).difference(off_c)}"
+    return Paragraph(
+        f"Reviewed in {review.kiln.name}: the cone's range takes in its thermocouple's class{size}."
+    )
 
 
 def _beside(review: Review) -> Section | None:

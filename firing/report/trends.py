@@ -7,7 +7,7 @@ from datetime import datetime
 
 from firing.kiln.element_wear import ANOTHER_LOOK, REPLACEMENT
 from firing.logbook.learning import Learnt
-from firing.logbook.sensor import Correction, Sensor, reads_wrong
+from firing.logbook.sensor import Correction, OffsetPoint, Sensor, reads_wrong, wrong_range
 from firing.logbook.wear import HORIZON, NEARLY, Break, ElementWear, Trends
 from firing.report.document import (
     Block,
@@ -191,18 +191,23 @@ def sensor_words(sensor: Sensor, say: Wording) -> list[str]:
     if sensor.offset_c is None or sensor.low_c is None or sensor.high_c is None:
         said.append(f"Not yet: {sensor.not_yet}.")
     else:
-        low, high = (say.difference(c, signed=True) for c in (sensor.low_c, sensor.high_c))
         cones = "1 firing's" if sensor.offsets == 1 else f"{sensor.offsets} firings'"
         if sensor.is_off:
             said.append(
                 f"The thermocouple reads {reads_wrong(sensor.offset_c, say)} by {cones} cones "
-                f"(80 %: {low} to {high}, + is low)."
+                f"(80 %: {wrong_range(sensor.low_c, sensor.high_c, say)})."
             )
         else:
             said.append(
                 f"By {cones} cones the thermocouple reads right, within what cones can show "
-                f"(80 %: {low} to {high})."
+                f"(80 %: {wrong_range(sensor.low_c, sensor.high_c, say)})."
             )
+    if sensor.left_out:
+        which = ", ".join(map(str, sensor.left_out))
+        said.append(
+            f"The cones of firing {which} don't count: they contradict each other or the readings. "
+            f"'firing logbook show {sensor.left_out[-1]}' says how."
+        )
     said += [
         f"On {_day(jump.at)} it jumped by {say.difference(abs(jump.after_c - jump.before_c))}: "
         "was it moved, changed or knocked?"
@@ -234,20 +239,25 @@ def _offsets(sensor: Sensor, say: Wording) -> Table | None:
     if not points:
         return None
 
-    def told(value_c: float | None) -> str:
-        return "open" if value_c is None else say.difference(value_c, signed=True)
+    def told(point: OffsetPoint) -> str:
+        if point.offset_c is not None:
+            return reads_wrong(point.offset_c, say)
+        # A cone that is down, or stands, bounds it on one side.
+        bound_c, low = (point.low_c, 1.0) if point.low_c is not None else (point.high_c, -1.0)
+        if bound_c is None:
+            return "open"
+        return f"{'at least' if low * bound_c > 0.0 else 'at most'} {reads_wrong(bound_c, say)}"
 
     rows = [
         (
             _day(point.when),
-            told(point.offset_c),
-            f"{told(point.low_c)} to {told(point.high_c)}",
+            told(point),
             f"{point.hours_above[1]:.0f}",
         )
         for point in points
     ]
     hot = say.degrees(LEVELS_C[1])
-    return Table(("cones of", "reads low by", "range", f"hours above {hot}"), "lrrr", rows)
+    return Table(("cones of", "reads", f"hours above {hot}"), "lrr", rows)
 
 
 def learnt_report(

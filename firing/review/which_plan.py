@@ -160,6 +160,7 @@ def which_plan(
     *,
     channel: int = 0,
     kiln: KilnDescription | None = None,
+    liked: Mapping[str, int] | None = None,
 ) -> PlanMatch:
     """Return which of many plans a log is a firing of.
 
@@ -173,6 +174,8 @@ def which_plan(
         The kiln's channel, from 0.
     kiln : KilnDescription, optional
         The kiln, where it is known; the reviews are made with it.
+    liked : mapping of str to int, optional
+        Of plans that fit nearly alike the one with the least figure is taken.
     """
     whole_c = log.trace.channel_c(channel)
     known = np.isfinite(whole_c)
@@ -197,9 +200,11 @@ def which_plan(
             continue
         reviewed.append((_fit(name, found), found))
     reviewed.sort(key=lambda one: (bool(one[0].refused), one[0].misfit_s))
-    fits = tuple(fit for fit, _ in reviewed)
-    if not fits:
+    if not reviewed:
         return PlanMatch((), False, None, refused)
+    if liked:
+        reviewed = _liked_first(reviewed, liked)
+    fits = tuple(fit for fit, _ in reviewed)
     best = fits[0]
     heated_s = max(float(time_s[int(np.argmax(course_c))] - time_s[0]), 3600.0)
     if best.refused:
@@ -217,6 +222,19 @@ def which_plan(
     elif much := best.misfit_s > limit.PLAN_SURE_SHARE * heated_s:
         why += "; it may be of a plan that is not among these"
     return PlanMatch(fits, not (ahead or much), reviewed[0][1], why)
+
+
+def _liked_first(
+    reviewed: list[tuple[PlanFit, Review]], liked: Mapping[str, int]
+) -> list[tuple[PlanFit, Review]]:
+    """Return the plans, best first, with the most liked of those that tie at the head."""
+    best = reviewed[0][0]
+    near_s = limit.PLAN_CLEAR * best.misfit_s + limit.PLAN_ROUGH_S
+    tied = [one for one in reviewed if one[0].refused == "" and one[0].misfit_s < near_s]
+    if len(tied) < 2:
+        return reviewed
+    first = min(tied, key=lambda one: (liked.get(one[0].name, len(liked)), one[0].misfit_s))
+    return [first, *(one for one in reviewed if one is not first)]
 
 
 def _fit(name: str, found: Review) -> PlanFit:

@@ -175,16 +175,34 @@ def _other_zero(cone: str) -> str:
     return cone.removeprefix("0") if cone.startswith("0") else f"0{cone}"
 
 
+def refuse_contradiction(witnesses: Sequence[Witness]) -> None:
+    """Ask back where a cone is less bent than a hotter one beside it.
+
+    Raises
+    ------
+    FiringError
+        With the question.
+    """
+    asked = next(_order_questions(witnesses), "")
+    if asked:
+        raise FiringError(f"{asked} Read the numbers on the cones; nothing was kept of them")
+
+
 def _order_questions(witnesses: Sequence[Witness]) -> Iterator[str]:
     """Yield a question where a colder cone at the same place is less bent than a hotter one."""
     for one, other in combinations(witnesses, 2):
         colder, hotter = sorted((one, other), key=lambda witness: cone_number(witness.cone))
-        if colder.place.casefold() != hotter.place.casefold() or colder.cone == hotter.cone:
+        # A cone without a place may have stood beside the other.
+        places = {place.casefold() for place in (colder.place, hotter.place) if place}
+        if len(places) > 1 or colder.cone == hotter.cone:
             continue
         if _bend(colder) < _bend(hotter):
+            beside = colder.place.casefold() == hotter.place.casefold()
+            elsewhere = "" if beside else " Or did they stand in two places?"
             yield (
                 f"Cone {colder.cone} {colder.seen} and the hotter cone {hotter.cone} {hotter.seen} "
                 f"contradict each other: cones {colder.cone} and {hotter.cone} exchanged?"
+                f"{elsewhere}"
             )
 
 
