@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from firing.cli import outcome
-from firing.cli.arguments import json_option
+from firing.cli.arguments import json_option, report_options
 from firing.cli.log_options import log_options, take_reading
 from firing.logs.reader import log_document, open_log
 from firing.units import TemperatureUnit
@@ -106,6 +106,7 @@ def materials_command(unit: TemperatureUnit, as_json: bool) -> int:
 @click.option("--date", "on", metavar="DAY", help="The day of a log that has none: 2026-11-03.")
 @click.option("--write", is_flag=True, help="Write what was learnt into the KILN file.")
 @log_options
+@report_options
 @json_option
 def fit_command(
     kiln: str,

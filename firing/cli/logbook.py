@@ -55,7 +55,7 @@ def filter_options(command: Command) -> Command:
             click.option("--kiln", default="", help="Of this kiln."),
             click.option("--plan", default="", help="Whose plan's title has this in it."),
             click.option("--purpose", default="", help="bisque, glaze, once-fired, decal, other."),
-            click.option("--cone", default="", help="With this target cone."),
+            click.option("--cone", default="", help="Planned for this cone, or that came nearest to it."),
             click.option("--month", default="", help='2026-03, 2026, March or "March 2026".'),
             click.option("--member", default="", help="Of this person."),
             click.option("--late", is_flag=True, help="That ran half an hour or a tenth over."),
@@ -233,8 +233,10 @@ def _subcommand(name: str, example: str) -> Callable[[Command], click.Command]:
     return logbook_command.command(name, epilog=f"Example: firing logbook {example}")
 
 
-def _filter(told: dict[str, Any], words: str = "") -> Filter:
+def _filter(book: Logbook, told: dict[str, Any], words: str = "") -> Filter:
     cone = told["cone"]
+    if told["kiln"]:
+        told = {**told, "kiln": _kiln_named(book, told["kiln"])}
     if cone:
         from firing.cones.table import parse_cone
 
@@ -270,7 +272,7 @@ def _print_list(book: Logbook, which: Filter, everything: bool, as_json: bool) -
 def list_command(everything: bool, place: Path | None, as_json: bool, **told: Any) -> int:
     """List the kept firings, the newest first."""
     with Logbook.open(place, create=False) as book:
-        return _print_list(book, _filter(told), everything, as_json)
+        return _print_list(book, _filter(book, told), everything, as_json)
 
 
 @_subcommand("find", "find good glaze march")
@@ -288,7 +290,7 @@ def find_command(
     Capitals and accents don't matter.
     """
     with Logbook.open(place, create=False) as book:
-        return _print_list(book, _filter(told, " ".join(words)), everything, as_json)
+        return _print_list(book, _filter(book, told, " ".join(words)), everything, as_json)
 
 
 @_subcommand("show", "show 1")
@@ -651,6 +653,7 @@ def refresh_command(everything: bool, place: Path | None, as_json: bool) -> int:
 @click.argument("kiln", required=False)
 @click.option("--unit", type=click.Choice(["C", "F"]), default="C", help="Unit of the report.")
 @logbook_option
+@report_options
 @json_option
 def trends_command(
     kiln: str | None, unit: TemperatureUnit, place: Path | None, as_json: bool
@@ -675,12 +678,20 @@ def _kilns(place: Path | None, kiln: str | None) -> list[str]:
     with Logbook.open(place, create=False) as book:
         if kiln is None:
             return [name for name in book.kilns() if book.count(Filter(kiln=name))]
-        name = book.kiln_called(kiln)
-        if name not in book.kilns():
-            near = difflib.get_close_matches(kiln, book.kilns(), n=1)
-            meant = f"; did you mean '{near[0]}'?" if near else "; firing logbook list shows them"
-            raise FiringError(f"{kiln}: the logbook holds no kiln of that name{meant}")
-        return [name]
+        return [_kiln_named(book, kiln)]
+
+
+def _kiln_named(book: Logbook, name: str) -> str:
+    """Return the kept kiln of a name, or the only one whose name begins so."""
+    known = {one.casefold(): one for one in book.kilns()}
+    begun = [key for key in known if key.startswith(name.casefold())]
+    if name.casefold() in known or len(begun) == 1:
+        return known.get(name.casefold()) or known[begun[0]]
+    near = difflib.get_close_matches(name.casefold(), known, n=1)
+    meant = f'; did you mean "{known[near[0]]}"?' if near else (
+        f"; it has: {', '.join(known.values()) or 'none yet'}"
+    )  # fmt: skip
+    raise FiringError(f"{name}: the logbook holds no kiln of that name{meant}")
 
 
 def _trends(place: Path | None, kiln: str) -> Trends:

@@ -646,6 +646,11 @@ def _matched(entry: Entry, shelf: Shelf, path: Path) -> _Matched:
     log = replace(_read(entry), path=path)  # its folder may name the kiln
     channel = pick_channel(log, entry.channel or None)
     kilns, plans = shelf.described(), shelf.schedules()
+    if len(plans) != 1 and log.unit_is_open(channel):
+        raise FiringError(
+            f"{log.name}: no unit is stated, and it may be in °C or °F; say --unit C or --unit F, "
+            "or name its --plan"
+        )
     kiln, why_kiln = "", ""
     if len(shelf.kilns) == 1:
         kiln = next(iter(shelf.kilns))
@@ -674,7 +679,7 @@ def _matched(entry: Entry, shelf: Shelf, path: Path) -> _Matched:
     )
     if found is None or entry.witnesses or entry.load_text:
         found = _reviewed(entry, log, channel)
-    return _Matched(entry, log, channel, found, sure, why, why_kiln)
+    return _Matched(entry, found.log, channel, found, sure, why, why_kiln)
 
 
 def amend(book: Logbook, number: int, said: Entry) -> None:

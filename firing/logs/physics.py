@@ -138,6 +138,11 @@ def _begins_in_a_room(course: Course, unit: str) -> bool:
     return _USUAL_ROOM_C <= first_c <= _USUAL_ROOM_MOST_C
 
 
+def fits_fahrenheit(course: Course) -> bool:
+    """Tell whether a course that can begin in a room in °C could as well in °F."""
+    return _possible(course, "F")[0]
+
+
 @dataclass(frozen=True)
 class Settled:
     """The unit that a log's numbers are in, and the words for it; no words where nothing is new."""
@@ -172,6 +177,12 @@ def settle_unit(
         )
     cold = [unit for unit in _UNITS if _possible(course, unit)[0]]
     warm = [unit for unit in _UNITS if _possible(course, unit)[1] and unit not in cold]
+    if "C" in cold and "F" not in cold:
+        return Settled(
+            "C",
+            f"no unit is stated; {span}, as a kiln does in °C and not in °F, so °C are taken; say "
+            "--unit F if the log is in °F",
+        )
     if "C" in cold or (not cold and "C" in warm):
         return Settled("C")
     offered = [*cold, *(unit for unit in ("C", "F", "K") if unit in warm)]

@@ -27,6 +27,7 @@ from firing.logs.parts import choose_part, parts_of, section_of, spans
 from firing.logs.physics import (
     Course,
     course_of,
+    fits_fahrenheit,
     is_hot_in_degrees,
     is_plain_kiln,
     settle_unit,
@@ -109,6 +110,13 @@ class Log(Plottable):
     def open_choices(self) -> tuple[str, ...]:
         """The notes that a person may answer with an option: they come before any result."""
         return tuple(f"{note[:1].upper()}{note[1:]}." for note in self.notes if " --" in note)
+
+    def unit_is_open(self, channel: int) -> bool:
+        """Return whether °C was assumed for a channel that a kiln could give in °F as well."""
+        if self.dialect.unit_from != "assumed":
+            return False
+        course = course_of(self.raw_c.reshape(self.trace.time_s.size, -1)[:, channel])
+        return course is not None and fits_fahrenheit(course)
 
     @property
     def other_notes(self) -> tuple[str, ...]:
@@ -589,6 +597,7 @@ def _adopt_hot(table: LogTable, notes: list[str]) -> None:
 _NO_KILN, _A_FIRING = 150.0, 300.0  # in the log's own degrees
 
 _LEAST_LIVE = 3
+UNIT_NOTE = "no unit is stated, so °C is assumed; say --unit F if the log is in °F"
 
 
 def _settle_units(table: LogTable, times: RowTimes, notes: list[str], *, live: bool) -> None:
@@ -606,9 +615,8 @@ def _settle_units(table: LogTable, times: RowTimes, notes: list[str], *, live: b
             if found is not None:
                 courses[column.index] = found
     assumed = [c for c in dialect.channel_columns if c.unit_from == "assumed"]
-    unit_note = "no unit is stated, so °C is assumed; say --unit F if the log is in °F"
     if not courses:
-        notes += [unit_note] if assumed else []
+        notes += [UNIT_NOTE] if assumed else []
         _suspect_fahrenheit(table, notes)
         return
     # the hottest channel is the kiln's: a room's readings could be in any unit
@@ -630,7 +638,7 @@ def _settle_units(table: LogTable, times: RowTimes, notes: list[str], *, live: b
     if settled.note:
         notes.append(settled.note)
     elif assumed:
-        notes.append(unit_note)
+        notes.append(UNIT_NOTE)
     if settled.unit == kiln.unit:
         return
     table.dialect = replace(

@@ -34,6 +34,7 @@ if TYPE_CHECKING:
 _STEPS = "▁▂▃▄▅▆▇█"
 _SPARK_TOP_C = 1300.0
 _PLAN_ROOM, _PLAN_LEAST = 32, 14
+_TOLD = 3
 _LISTED = 12
 """So many firings are shown one by one; of more, the sums are."""
 
@@ -203,7 +204,6 @@ def keep_report(
         answer += " Nothing was written."
     good = [one for one in found if one.state not in ("refused", "known")]
     unsure = [one for one in good if not one.sure or not one.plan]
-    refused = [one for one in found if one.state == "refused"]
     parts: list[Block | None] = [Paragraph(sentence(answer))]
     if good and (full or len(good) <= _LISTED):
         parts.append(_matched_table(good))
@@ -212,27 +212,50 @@ def keep_report(
         for one in good:
             key = (one.plan or "no plan", one.kiln or "–")
             sums[key] = sums.get(key, 0) + 1
-        rows = [(plan, kiln, str(count)) for (plan, kiln), count in sorted(sums.items())]
+        most = sorted(sums.items(), key=lambda pair: -pair[1])
+        rows = [(plan, kiln, str(count)) for (plan, kiln), count in most[:_LISTED]]
         parts.append(Section("", [Table(("plan", "kiln", "firings"), "llr", rows)]))
+    kilns = {(one.kiln, one.why_kiln) for one in good}
+    if len(kilns) == 1 and (kiln := kilns.pop())[0]:
+        parts.append(Paragraph(f"All in {kiln[0]}: {kiln[1] or 'as given'}."))
+    if full:
+        parts.append(Section("Why these plans", [Bullets([_why_words(one) for one in good])]))
     if unsure:
         step = "Check these; say which with --plan or --kiln, or later with 'firing logbook add'."
-        shown = unsure if full else unsure[:_LISTED]
-        parts.append(Section("Not sure", [Paragraph(step), _matched_table(shown)]))
-        if len(shown) < len(unsure):
-            parts.append(Paragraph(f"And {len(unsure) - len(shown)} more; --full shows them."))
+        # In full every log's reason stands above already.
+        words = [_file_name(one.log) for one in unsure] if full else (
+            _some([_why_words(one) for one in unsure], full)
+        )  # fmt: skip
+        parts.append(Section("Not sure", [Paragraph(step), Bullets(words)]))
+    refused = [one.why for one in found if one.state == "refused"]
     if refused:
-        parts.append(Section("Refused", [Bullets([one.why for one in refused])]))
-    choices = [
-        f"{_file_name(one.log)}: {note}"
-        for one in good
-        for note in one.notes
-        if full or " --" in note
+        parts.append(Section("Refused", [Bullets(_some(refused, full))]))
+    choices: dict[str, list[str]] = {}
+    for one in good:
+        for note in one.notes:
+            if full or " --" in note:
+                choices.setdefault(note, []).append(_file_name(one.log))
+    read = [
+        f"{logs[0]}: {note}" if len(logs) == 1 else f"{logs[0]} and {len(logs) - 1} more: {note}"
+        for note, logs in choices.items()
     ]
-    if choices:
-        parts.append(
-            Section("How the logs were read", [Bullets(choices[: None if full else _LISTED])])
-        )
+    if read:
+        parts.append(Section("How the logs were read", [Bullets(_some(read, full))]))
     return Report(kind, "", parts)
+
+
+def _some(lines: Sequence[str], full: bool) -> list[str]:
+    """Return the first lines, and how many more there are."""
+    if full or len(lines) <= _TOLD:
+        return list(lines)
+    return [*lines[:_TOLD], f"And {len(lines) - _TOLD} more; --full shows them."]
+
+
+def _why_words(one: KeptLog) -> str:
+    """Return why a log was taken for a firing of its plan, in its kiln where that was open."""
+    taken = f"taken for {one.plan}" if one.plan else "no plan"
+    why = "; ".join(filter(None, (one.why, one.why_kiln and f"kiln: {one.why_kiln}")))
+    return f"{_file_name(one.log)}: {taken}: {why}."
 
 
 def _file_name(path: str) -> str:
@@ -240,24 +263,21 @@ def _file_name(path: str) -> str:
 
 
 def _matched_table(found: Sequence[KeptLog]) -> Section:
-    kilns = {(one.kiln, one.why_kiln) for one in found}
-    one_kiln = len(kilns) == 1
+    kiln = len({one.kiln for one in found}) > 1
     rows = [
         (
             "" if one.id is None else str(one.id),
-            _file_name(one.log),
-            shorten(one.plan or "no plan", 32),
-            *([] if one_kiln else [one.kiln or "–"]),
-            one.why if one_kiln else "; ".join(filter(None, (one.why, one.why_kiln))),
+            shorten(_file_name(one.log), 24),
+            shorten(one.plan or "no plan", 24 if kiln else 40),
+            *([one.kiln or "–"] if kiln else []),
+            "" if one.sure and one.plan else "not sure",
         )
         for one in found
     ]
-    headers = ("#", "log", "plan", *([] if one_kiln else ["kiln"]), "why")
-    parts: list[Block | None] = [Table(headers, f"rll{'' if one_kiln else 'l'}l", rows)]
-    ((name, why),) = kilns if one_kiln else {("", "")}
-    if name:
-        parts.insert(0, Paragraph(f"All in {name}: {why or 'as given'}."))
-    return Section("", parts)
+    open_ones = any(row[-1] for row in rows)
+    headers = ("#", "log", "plan", *(["kiln"] if kiln else []), *(["match"] if open_ones else []))
+    shown = rows if open_ones else [row[:-1] for row in rows]
+    return Section("", [Table(headers, f"rll{'l' * kiln}{'l' * open_ones}", shown)])
 
 
 def events_report(events: Sequence[Event]) -> Report:

@@ -39,9 +39,10 @@ def trends_report(trends: Sequence[Trends], unit: TemperatureUnit = "C") -> Repo
         ]
         return Report("Trends", "", parts, unit=unit)
     if len(trends) == 1:
-        return Report("Trends", trends[0].kiln, _of_kiln(trends[0], unit), unit=unit)
+        parts = _of_kiln(trends[0], unit)
+        return Report("Trends", trends[0].kiln, [*parts, _how_we_know(unit)], brief=parts, unit=unit)
     sections: list[Block | None] = [Section(one.kiln, _of_kiln(one, unit)) for one in trends]
-    return Report("Trends", "", sections, unit=unit)
+    return Report("Trends", "", [*sections, _how_we_know(unit)], brief=sections, unit=unit)
 
 
 def _of_kiln(trends: Trends, unit: TemperatureUnit) -> list[Block | None]:
@@ -52,8 +53,12 @@ def _of_kiln(trends: Trends, unit: TemperatureUnit) -> list[Block | None]:
         Section("", [_table(wear, say)]),
         Section("Thermocouple", [Paragraph(words) for words in sensor_words(sensor, say)]),
         Section("", [_offsets(sensor, say)]),
-        Section("", [Sources((REPLACEMENT, "wear-forecast-choices"), unit)]),
     ]
+
+
+def _how_we_know(unit: TemperatureUnit) -> Section:
+    """Return what the forecast of wear rests on."""
+    return Section("How we know", [Sources((REPLACEMENT, "wear-forecast-choices"), unit)])
 
 
 def wear_words(wear: ElementWear, say: Wording) -> list[str]:
@@ -313,9 +318,9 @@ def learnt_report(
         ),
         Section("What these logs can't show", [Bullets(list(learnt.cannot_tell))]),
         Section("", [Paragraph(step)]),
-        Section("", [Sources(("kiln-fit-choices", "learning-choices"), unit)]),
     ]
-    return Report("Kiln learnt", kiln, parts, unit=unit)
+    how = Section("How we know", [Sources(("kiln-fit-choices", "learning-choices"), unit)])
+    return Report("Kiln learnt", kiln, [*parts, how], brief=parts, unit=unit)
 
 
 def correction_report(correction: Correction, unit: TemperatureUnit) -> Report:

@@ -7,10 +7,12 @@ the plan on the way than signs against it.
 """
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
+from firing.errors import FiringError
+from firing.logs.reader import UNIT_NOTE, Log
 from firing.review import thresholds as limit
 from firing.review.alignment import AnalysedLog, AnalysedSegment
 from firing.review.resample import ResampledTrace
@@ -137,3 +139,26 @@ def _own_hold(schedule: Schedule, trace: ResampledTrace, peak_c: float) -> Itera
         f"it held {format_temperature(peak_c, schedule.unit)} for {format_duration(held_s)}, "
         "where the plan has no hold",
     )
+
+
+def unit_by_plan(schedule: Schedule, log: Log, channel: int) -> Log:
+    """Return a log whose plan settles the unit that it leaves open.
+
+    Raises
+    ------
+    FiringError
+        If the plan speaks for °F, or for neither.
+    """
+    if not log.unit_is_open(channel):
+        return log
+    peak = float(np.nanmax(log.trace.channel_c(channel)))
+    off_c, off_f = (abs(high_c - schedule.peak_c) for high_c in (peak, (peak - 32.0) / 1.8))
+    planned = f"its plan's highest is {format_temperature(schedule.peak_c, schedule.unit)}"
+    if off_c > limit.UNRELATED_PEAK_C or off_f <= limit.UNRELATED_PEAK_C:
+        first, other = ("F", "C") if off_f < off_c else ("C", "F")
+        raise FiringError(
+            f"{log.name}: no unit is stated, and its highest reading, {peak:.0f}, may be °C or °F; "
+            f"{planned}; say --unit {first} or --unit {other}"
+        )
+    settled = f"no unit is stated; {planned}, so °C are taken; say --unit F if the log is in °F"
+    return replace(log, notes=tuple(settled if n == UNIT_NOTE else n for n in log.notes))

@@ -38,7 +38,7 @@ from firing.review.heat_verdict import (
     planned_cones,
     thermocouple_error,
 )
-from firing.review.plan_match import unrelated_to_plan
+from firing.review.plan_match import unit_by_plan, unrelated_to_plan
 from firing.review.program_changes import program_changes
 from firing.review.resample import resampled
 from firing.review.result import (
@@ -120,6 +120,7 @@ def _reviewed(
     witnesses: tuple[Witness, ...],
     kiln_unused: str = "",
 ) -> Review:
+    log = unit_by_plan(schedule, log, channel)
     temperature_c = log.trace.channel_c(channel)
     trace = resampled(log.trace.time_s, temperature_c, log.trace.duty, log.setpoint_c)
     alignment = firing_boundaries(align(schedule, trace), schedule, plan.segments, trace)
