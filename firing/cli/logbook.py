@@ -55,7 +55,7 @@ def filter_options(command: Command) -> Command:
             click.option("--kiln", default="", help="Of this kiln."),
             click.option("--plan", default="", help="Whose plan's title has this in it."),
             click.option("--purpose", default="", help="bisque, glaze, once-fired, decal, other."),
-            click.option("--cone", default="", help="Planned for this cone, or that came nearest to it."),
+            click.option("--cone", default="", help="Planned for this cone, or nearest to it."),
             click.option("--month", default="", help='2026-03, 2026, March or "March 2026".'),
             click.option("--member", default="", help="Of this person."),
             click.option("--late", is_flag=True, help="That ran half an hour or a tenth over."),

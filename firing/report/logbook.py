@@ -34,8 +34,9 @@ if TYPE_CHECKING:
 _STEPS = "▁▂▃▄▅▆▇█"
 _SPARK_TOP_C = 1300.0
 _PLAN_ROOM, _PLAN_LEAST = 32, 14
-_TOLD = 3
-_LISTED = 12
+_TOLD, _SENTENCE = 2, 150
+"""So many are told of what is unsure, refused or was open, and a reason in so many letters."""
+_LISTED = 10
 """So many firings are shown one by one; of more, the sums are."""
 
 
@@ -224,7 +225,7 @@ def keep_report(
         step = "Check these; say which with --plan or --kiln, or later with 'firing logbook add'."
         # In full every log's reason stands above already.
         words = [_file_name(one.log) for one in unsure] if full else (
-            _some([_why_words(one) for one in unsure], full)
+            _some([shorten(_why_words(one), _SENTENCE) for one in unsure], full)
         )  # fmt: skip
         parts.append(Section("Not sure", [Paragraph(step), Bullets(words)]))
     refused = [one.why for one in found if one.state == "refused"]

@@ -70,8 +70,8 @@ from firing.review.result import (
 from firing.safety import DEFERENCE, cautions_for
 from firing.units import (
     SECONDS_PER_MINUTE,
-    format_duration,
     Wording,
+    format_duration,
     format_temperature,
     hours_minutes,
     temperature_figure,

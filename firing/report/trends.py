@@ -40,7 +40,8 @@ def trends_report(trends: Sequence[Trends], unit: TemperatureUnit = "C") -> Repo
         return Report("Trends", "", parts, unit=unit)
     if len(trends) == 1:
         parts = _of_kiln(trends[0], unit)
-        return Report("Trends", trends[0].kiln, [*parts, _how_we_know(unit)], brief=parts, unit=unit)
+        whole = [*parts, _how_we_know(unit)]
+        return Report("Trends", trends[0].kiln, whole, brief=parts, unit=unit)
     sections: list[Block | None] = [Section(one.kiln, _of_kiln(one, unit)) for one in trends]
     return Report("Trends", "", [*sections, _how_we_know(unit)], brief=sections, unit=unit)
 

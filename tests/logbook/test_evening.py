@@ -63,6 +63,39 @@ def test_that_good_glaze_firing_of_march_is_found_and_opened(evening: Path) -> N
     assert "Used: 61.5 kWh, 18.40 EUR" in text
 
 
+def test_a_review_says_the_same_in_the_logbook_as_by_itself(evening: Path) -> None:
+    by_hand = call(evening, "review", "stoneware-glaze-1240", "logs/log-01.csv", "--kiln",
+                   "example-kiln", "--json")  # fmt: skip
+    shown = ask(evening, "logbook", "show", "2")
+    alone, kept = json.loads(by_hand.stdout), shown["review"]
+    assert [name for name in alone if alone[name] != kept[name]] in ([], ["log"])
+    text = call(evening, "logbook", "show", "2", "--logbook", "studio.sqlite").stdout
+    assert "Reviewed in Workshop kiln" in text
+    listed = call(evening, "logbook", "list", "--logbook", "studio.sqlite").stdout
+    assert "cone (plan)" in listed
+    # The review's own figures: cone 8.4 by the readings where 8 was the target.
+    assert f"{alone['cones']['reached_number']:.1f} (8)" in listed
+
+
+def test_a_list_of_a_cone_is_of_those_that_show_it(evening: Path) -> None:
+    assert ask(evening, "logbook", "list", "--cone", "8")["total"] == 5
+    assert ask(evening, "logbook", "list", "--cone", "6")["total"] == 0
+
+
+def test_cones_that_contradict_each_other_are_asked_about(evening: Path) -> None:
+    done = call(evening, "logbook", "add", "4", "--witness", "6=3:00@top", "--witness", "7=down",
+                "--logbook", "studio.sqlite")  # fmt: skip
+    assert done.returncode == 2
+    assert "contradict each other: cones 6 and 7 exchanged?" in done.stderr
+
+
+def test_what_a_person_named_is_said_to_be_named(evening: Path) -> None:
+    call(evening, "logbook", "add", "6", "--plan", "stoneware-glaze-1240", "--logbook",
+         "studio.sqlite")  # fmt: skip
+    reason = ask(evening, "logbook", "show", "6")["firing"]["matched"]
+    assert reason == "you named it; kiln: the only one there is"
+
+
 def test_two_firings_are_compared(evening: Path) -> None:
     beside = ask(evening, "logbook", "compare", "4", "2")
     assert [one["log"] for one in beside["firings"]] == ["log-03.csv", "log-01.csv"]

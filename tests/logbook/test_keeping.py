@@ -10,11 +10,25 @@ import numpy as np
 import pytest
 from logbook.studio import steps_of, write_log
 
+from firing.errors import FiringError
 from firing.kiln.tariff_file import open_tariff
 from firing.logbook import keeping
-from firing.logbook.keeping import Shelf, derive, derive_again, keep_logs, shelf_of
+from firing.logbook.keeping import (
+    KeptLog,
+    Paper,
+    Shelf,
+    derive,
+    derive_again,
+    keep_logs,
+    shelf_of,
+)
 from firing.logbook.record import Entry
 from firing.logbook.store import Logbook
+from firing.logs.reader import read_log
+from firing.report.logbook import keep_report
+from firing.report.text import render_text
+from firing.review.review import review
+from firing.schedule.schedule import Schedule, Segment
 from firing.version import code_version
 
 
@@ -53,6 +67,52 @@ def test_an_import_that_stopped_between_the_firings_of_a_file_goes_on(
     said = Entry("both.csv", both.read_bytes(), part=1, reading={"part": 1})
     book.keep(said, derive(said))
     assert [one.state for one in keep_logs(book, [both], shelf)] == ["known", "kept"]
+
+
+def test_of_plans_that_fit_alike_the_own_ones_come_first() -> None:
+    names = ("in the folder", "fired here", "fired elsewhere", "ready")
+    shelf = Shelf(
+        plans=dict.fromkeys(names, Paper("", "")),
+        folder=frozenset(names[:1]),
+        fired=frozenset({("fired here", "Blue"), ("fired elsewhere", "Red")}),
+    )
+    liked = shelf.liked("Blue")
+    assert sorted(names, key=lambda name: liked[name]) == list(names)
+    assert len(set(liked.values())) == 4
+
+
+def test_a_folder_of_doubtful_logs_is_told_in_forty_lines() -> None:
+    why = "leaves 2 h 06 min to explain, at its peak; another plan fits nearly as well " * 2
+    kept = [
+        KeptLog(f"logs/a-logger's-long-name-{n:02d}.csv", n, plan="Glaze, cone 6 " * 4,
+                kiln=f"Kiln {n % 2}", sure=False, why=why, notes=(f"say --unit F {n}",))
+        for n in range(12)
+    ]  # fmt: skip
+    refused = [KeptLog(f"{n}.csv", state="refused", why=why) for n in range(9)]
+    told = render_text(keep_report([*kept, *refused]), width=80)
+    assert len(told.splitlines()) <= 40
+    one_table = render_text(keep_report(kept[:9]), width=80)
+    assert len(one_table.splitlines()) <= 40
+    assert one_table.count("match") == 1
+    assert all(one.why in " ".join(render_text(keep_report(kept, full=True)).split()) for one in kept)
+
+
+@pytest.mark.parametrize(
+    ("planned_c", "told"), [(1200.0, "so °C are taken"), (650.0, "say --unit F or --unit C")]
+)
+def test_a_plan_settles_the_unit_that_a_log_leaves_open(
+    planned_c: float, told: str, tmp_path: Path
+) -> None:
+    # From 34, 34 °C or 34 °F (1 °C), to 1202, 1202 °C or 1202 °F (650 °C).
+    rows = [f"{n * 600},{min(max(34.0, 16.22 * n), 1202.0):.1f}" for n in range(76)]
+    path = tmp_path / "open.csv"
+    path.write_text("time_s,Kiln\n" + "\n".join(rows) + "\n", encoding="utf-8")
+    plan = Schedule("plan", (Segment(planned_c, 100.0),))
+    try:
+        said = " ".join(review(plan, read_log(path)).log.notes)
+    except FiringError as error:
+        said = str(error)
+    assert told in said
 
 
 def test_a_log_without_clock_times_is_dated_by_its_file_or_by_what_is_said(

@@ -23,14 +23,24 @@ from review.reasons import BOX_FILE, as_schedule
 from firing.errors import FiringError
 from firing.kiln.file import parse_kiln
 from firing.logbook.measure import Measure, WitnessOffset, measure
-from firing.logbook.sensor import NEW_SENSOR, Kept, corrected, cusum, sensor_of
-from firing.logbook.wear import HORIZON, NEW_ELEMENTS, ElementWear, Trends, jumps, wear_of
+from firing.logbook.record import Firing, KeptWitness
+from firing.logbook.sensor import NEW_SENSOR, Kept, corrected, cusum, sensor_of, wrong_range
+from firing.logbook.wear import (
+    HORIZON,
+    NEW_ELEMENTS,
+    ElementWear,
+    Trends,
+    jumps,
+    trends_of,
+    wear_of,
+)
 from firing.logs.reader import read_log
 from firing.report.document import Report
 from firing.report.text import render_text
 from firing.report.trends import trends_report
 from firing.review.review import review
 from firing.schedule.schedule import Schedule, Segment
+from firing.units import Wording
 
 
 def lives(count: int, seed: int) -> list[tuple[Life, int]]:
@@ -182,6 +192,27 @@ def test_a_sensor_is_told_off_only_as_cones_can() -> None:
     assert sensor_of([made(n, 1.0) for n in range(3)]).not_yet
 
 
+def test_a_range_goes_one_way_and_one_sign() -> None:
+    say = Wording("C")
+    assert wrong_range(-20.0, -7.0, say) == "7 °C to 20 °C too high"
+    assert wrong_range(7.0, 20.0, say) == "7 °C to 20 °C too low"
+    assert wrong_range(-3.0, 5.0, say) == "3 °C too high to 5 °C too low"
+
+
+def test_a_firing_kept_twice_counts_once_and_cones_that_do_not_count_are_named() -> None:
+    told = [measured.to_dict() for _, measured, _ in (made(n, 1.0) for n in range(3))]
+    firings = [
+        Firing(86_400.0 * n, measure=one, id=n + 1, kiln="Blue", witnesses=(KeptWitness("6", ""),))
+        for n, one in enumerate(told)
+    ]
+    again = replace(firings[1], id=9, started_at=firings[1].started_at + 60.0)
+    found = trends_of("Blue", [*firings, again], ())
+    assert found.sensor.firings == 3
+    assert found.sensor.left_out == (1, 2, 3)
+    text = render_text(trends_report([found]), width=80)
+    assert "The cones of firing 1, 2, 3 don't count" in text
+
+
 def test_a_drift_with_the_hours_is_told_once_it_is_sure() -> None:
     drifting = [made(n, 1.0, offset_c=-0.5 * n + (n % 2), hours=4.0) for n in range(24)]
     sensor = sensor_of(drifting)
@@ -312,6 +343,11 @@ def test_a_potter_asks_when_the_elements_are_due(tmp_path: Path) -> None:
     assert 0 < low < wear["firings_left"] < (high or HORIZON)
     sensor = call(tmp_path, "logbook", "sensor", "Workshop kiln", *book)
     assert "Not yet" in sensor.stdout
+    # The method of the forecast is for who asks for it.
+    assert "How we know" not in asked.stdout
+    assert "How we know" in call(tmp_path, "logbook", "trends", "workshop", "--full", *book).stdout
+    unknown = call(tmp_path, "logbook", "list", "--kiln", "front", *book)
+    assert (unknown.returncode, "it has: Workshop kiln" in unknown.stderr) == (2, True)
     refused = call(tmp_path, "logbook", "trends", "Workshap kiln", *book)
     assert refused.returncode == 2
     assert 'did you mean "Workshop kiln"' in refused.stderr

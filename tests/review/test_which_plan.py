@@ -60,6 +60,11 @@ def test_two_plans_that_the_log_cannot_tell_apart_are_both_named(tmp_path: Path)
     assert not found.sure
     assert {fit.name for fit in found.fits} == {"one", "two"}
     assert "fits nearly as well" in found.why
+    for own in ("one", "two"):
+        liked = which_plan(log, {"one": plan, "two": near}, liked={own: 0})
+        assert liked.best is not None
+        assert liked.best.name == own
+        assert not liked.sure
 
 
 def test_a_log_of_none_of_the_plans_is_of_none(tmp_path: Path) -> None:
