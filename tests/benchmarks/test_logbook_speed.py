@@ -21,6 +21,8 @@ from firing.logs.reader import read_log
 from firing.review.review import review
 from firing.review.which_plan import which_plan
 
+pytestmark = pytest.mark.soak  # ratios ask for a machine that does nothing else
+
 FIRING = (sys.executable, "-c", "from firing.cli import main; main()")
 
 
@@ -34,7 +36,6 @@ def large(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return path
 
 
-@pytest.mark.soak
 @pytest.mark.parametrize("words", [("list",), ("find", "celadon", "glaze", "march")])
 def test_a_list_of_thousands_costs_little_more_than_help(
     words: tuple[str, ...], large: Path, record_property: Callable[[str, object], None]
@@ -46,7 +47,6 @@ def test_a_list_of_thousands_costs_little_more_than_help(
     assert turns.ratio <= 1.4
 
 
-@pytest.mark.soak
 def test_keeping_a_log_costs_what_reading_matching_and_measuring_it_do(
     tmp_path: Path, record_property: Callable[[str, object], None]
 ) -> None:
