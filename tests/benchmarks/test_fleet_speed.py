@@ -30,8 +30,9 @@ from firing.review.review import review
 pytestmark = pytest.mark.soak  # ratios ask for a machine that does nothing else
 
 FIRING = (sys.executable, "-c", "from firing.cli import main; main()")
-MOST_OVER_READING = 2.5
-"""A process that only reads the columns takes about 0.8 s: so the summary comes within 2 s."""
+MOST_OVER_READING = 5.0
+"""A process that only reads the columns takes 0.37 s of a quiet machine: so the summary comes
+within 2 s, of which it takes 1.4."""
 READ = """
 import sys
 from pathlib import Path

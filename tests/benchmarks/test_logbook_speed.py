@@ -23,6 +23,9 @@ from firing.review.which_plan import which_plan
 
 pytestmark = pytest.mark.soak  # ratios ask for a machine that does nothing else
 
+MOST_OVER_HELP = 1.47
+"""Help takes 106 ms of a quiet machine; a list may take 50 ms more."""
+
 FIRING = (sys.executable, "-c", "from firing.cli import main; main()")
 
 
@@ -41,10 +44,10 @@ def test_a_list_of_thousands_costs_little_more_than_help(
     words: tuple[str, ...], large: Path, record_property: Callable[[str, object], None]
 ) -> None:
     ours = (*FIRING, "logbook", *words, "--logbook", str(large))
-    turns = commands_in_turns(ours, (*FIRING, "logbook", "--help"), most=1.4)
+    turns = commands_in_turns(ours, (*FIRING, "logbook", "--help"), most=MOST_OVER_HELP)
     record_property("cpu", str(turns))
     print(f"\n{' '.join(words)}: {turns}")
-    assert turns.ratio <= 1.4
+    assert turns.ratio <= MOST_OVER_HELP
 
 
 def test_keeping_a_log_costs_what_reading_matching_and_measuring_it_do(
