@@ -173,7 +173,7 @@ def shelf_of(
         by_name,
         named=frozenset(by_name if kilns else ()),
         folder=frozenset(beside),
-        fired=frozenset((one.plan, one.kiln) for one in book.firings() if one.plan),
+        fired=book.fired(),
     )
 
 

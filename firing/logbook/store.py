@@ -709,6 +709,15 @@ class Logbook:
         with self._explained():
             return dict(self._db.execute("SELECT title, body FROM plan ORDER BY id").fetchall())
 
+    def fired(self) -> frozenset[tuple[str, str]]:
+        """Return the plans by title, each with a kiln it was fired in."""
+        asked = (
+            "SELECT DISTINCT p.title, coalesce(k.name, '') FROM firing f "
+            "JOIN plan p ON p.id = f.plan LEFT JOIN kiln k ON k.id = f.kiln"
+        )
+        with self._explained():
+            return frozenset(self._db.execute(asked).fetchall())
+
     def older_than(self, code: str) -> tuple[int, ...]:
         """Return the firings whose figures were derived by other code."""
         with self._explained():

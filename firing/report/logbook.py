@@ -217,7 +217,9 @@ def keep_report(
         rows = [(plan, kiln, str(count)) for (plan, kiln), count in most[:_LISTED]]
         parts.append(Section("", [Table(("plan", "kiln", "firings"), "llr", rows)]))
     kilns = {(one.kiln, one.why_kiln) for one in good}
-    if len(kilns) == 1 and (kiln := kilns.pop())[0]:
+    if len(good) == 1 and not unsure and not full:
+        parts.append(Paragraph(_why_words(good[0])))
+    elif len(kilns) == 1 and (kiln := kilns.pop())[0]:
         parts.append(Paragraph(f"All in {kiln[0]}: {kiln[1] or 'as given'}."))
     if full:
         parts.append(Section("Why these plans", [Bullets([_why_words(one) for one in good])]))

@@ -195,7 +195,8 @@ def sensor_words(sensor: Sensor, say: Wording) -> list[str]:
     """Return the answer, what it rests on, and the next step."""
     said = []
     if sensor.offset_c is None or sensor.low_c is None or sensor.high_c is None:
-        said.append(f"Not yet: {sensor.not_yet}.")
+        left = "the cones kept can't be counted; set three by the thermocouple, and keep them"
+        said.append(f"Not yet: {left if sensor.left_out else sensor.not_yet}.")
     else:
         cones = "1 firing's" if sensor.offsets == 1 else f"{sensor.offsets} firings'"
         if sensor.is_off:
