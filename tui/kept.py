@@ -99,7 +99,6 @@ def keep(
             raise FiringError(found.why)
         if found.state == "known" and any(said.values()):
             amend(book, found.id, Entry("", b"", **said))
-        book.back_up_when_due()
     return found
 
 

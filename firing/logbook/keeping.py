@@ -511,7 +511,6 @@ def keep_one(
         (found, *_) = keep_logs(book, [path], shelf, said)
         if found.state == "refused":
             raise FiringError(found.why)
-        book.back_up_when_due()
     return found
 
 

@@ -265,25 +265,39 @@ def check_report(found: CheckReport) -> Report:
         answer = "The logbook is damaged. Run 'firing logbook restore': it saves what can be read."
     else:
         answer = "The logbook is sound: every log is there, byte for byte."
-    lines = [
-        f"{counted(found.firings, 'firing')} and {counted(found.events, 'event')} in {found.path}."
-    ]
+    held = f"{counted(found.firings, 'firing')} and {counted(found.events, 'event')} in "
+    lines = [f"{held if found.firings or not found.wrong else ''}{found.path}."]
     if found.older:
         lines.append(_older_words(found.older))
     newest = "none; make one with 'firing logbook backup'"
     if found.backup is not None:
         newest = f"{found.backup.name}"
     lines.append(f"Newest backup: {newest}.")
-    wrong = Section("Found", [Bullets(found.wrong)]) if found.wrong else None
-    return Report("Check of the logbook", "", [Paragraph(answer), Figures(lines), wrong])
+    if found.wrong:
+        more = f", and {len(found.wrong) - 1:,} more" if len(found.wrong) > 1 else ""
+        lines.append(f"Found: {shorten(found.wrong[0], 140)}{more}.")
+    return Report("Check of the logbook", "", [Paragraph(answer), Figures(lines)])
 
 
 def rescue_report(found: Rescue) -> Report:
     """Return what was saved of a damaged logbook, and what was not."""
     lines = [f"{found.firings:,} firings are in the logbook again."]
     if found.backup is not None:
-        lines.append(f"{found.from_backup:,} come from the backup {found.backup.name}.")
-    if found.damaged is not None and found.firings == found.from_backup:
+        made = f"{found.backup_at:%Y-%m-%d %H:%M:%S}"
+        lines.append(
+            f"{found.from_backup:,} come from the backup {found.backup.name}, made {made}. What was "
+            "changed after that may be lost, but for what the damaged file still shows."
+        )
+    if found.damaged is not None and found.read:
+        lines.append(
+            f"{found.read:,} could be read of the damaged file, and what it says of them counts."
+        )
+        if found.firings > found.read:
+            lines.append(
+                f"{found.firings - found.read:,} are only in the backup: the damaged file lost "
+                "them, or you removed them later."
+            )
+    elif found.damaged is not None:
         lines.append(
             "Nothing more could be read of the damaged file; keep newer logs again from your "
             "logger's files."
