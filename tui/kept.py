@@ -83,7 +83,7 @@ def keep(
 
     Raises `FiringError` if it cannot be kept; the sentence says why.
     """
-    from firing.logbook.keeping import amend, keep_logs, paper
+    from firing.logbook.keeping import keep_logs, paper
 
     entry = Entry(
         "", b"", reading=choice.reading.given(), channel=choice.channel or "", **said
@@ -97,8 +97,6 @@ def keep(
         found, *_ = keep_logs(book, [choice.path], shelf, entry, tariff=tariff)
         if found.state == "refused" or found.id is None:
             raise FiringError(found.why)
-        if found.state == "known" and any(said.values()):
-            amend(book, found.id, Entry("", b"", **said))
     return found
 
 

@@ -373,17 +373,20 @@ class Logbook:
 
     # -- putting in ---------------------------------------------------------------------------
 
-    def keep(self, entry: Entry, shown: Shown) -> Kept:
+    def keep(self, entry: Entry, shown: Shown, in_place_of: int | None = None) -> Kept:
         """Put a firing in; the same log twice is one firing, and keeps its number.
 
         A log that begins with all of one kept before is the same firing, longer: it takes its
-        place.
+        place, as it does that of the firing `in_place_of`.
         """
         found = self.find_file(entry.body, entry.part)
         if found is not None:
             return Kept(found, new=False)
         with self._writing():
-            shorter = self._shorter_form(entry)
+            if in_place_of is not None:
+                self._replace_log(in_place_of, entry, shown)
+                return Kept(in_place_of, new=False, grown=True)
+            shorter = self.shorter_form(entry)
             file = self._file_of(entry, shorter)
             if shorter is not None:
                 self._put_shown(shorter[1], shown)
@@ -416,7 +419,27 @@ class Logbook:
             ).fetchone()
         return None if row is None else int(row[0])
 
-    def _shorter_form(self, entry: Entry) -> tuple[int, int] | None:
+    def _replace_log(self, firing: int, entry: Entry, shown: Shown) -> None:
+        """Let another log of a firing take the place of its log; what was said of it stays."""
+        (old,) = self._db.execute("SELECT file FROM firing WHERE id = ?", (firing,)).fetchone()
+        self._db.execute(
+            "UPDATE firing SET file = ?, part = ?, reading = ?, channel = ?, began_at = ? "
+            "WHERE id = ?",
+            (
+                self._file_of(entry, None), entry.part, json.dumps(dict(entry.reading)),
+                entry.channel, entry.began_at, firing,
+            ),
+        )  # fmt: skip
+        self._drop_unused(old)
+        self._put_shown(firing, shown)
+        self._index(firing)
+
+    def _drop_unused(self, file: int) -> None:
+        self._db.execute(
+            "DELETE FROM file WHERE id = ? AND id NOT IN (SELECT file FROM firing)", (file,)
+        )
+
+    def shorter_form(self, entry: Entry) -> tuple[int, int] | None:
         """Return file and firing of a log of that name that these bytes begin with."""
         for file, firing, size, digest in self._db.execute(
             "SELECT b.id, f.id, b.size, b.sha256 FROM file b JOIN firing f ON f.file = b.id "
@@ -581,9 +604,7 @@ class Logbook:
             (file,) = self._db.execute("SELECT file FROM firing WHERE id = ?", (firing,)).fetchone()
             self._db.execute("DELETE FROM firing WHERE id = ?", (firing,))
             self._db.execute("DELETE FROM words WHERE rowid = ?", (firing,))
-            self._db.execute(
-                "DELETE FROM file WHERE id = ? AND id NOT IN (SELECT file FROM firing)", (file,)
-            )
+            self._drop_unused(file)
         return copy
 
     def set_kiln(self, name: str, text: str) -> None:

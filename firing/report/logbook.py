@@ -187,8 +187,8 @@ def keep_report(
         (states.count("known"), "in the logbook already"),
         (states.count("refused"), "refused"),
     ]
-    told = [f"{count} {words}" for count, words in counts if count]
-    answer = f"{', '.join(told) if told else 'No log was found'}."
+    sums_told = [f"{count} {words}" for count, words in counts if count]
+    answer = f"{', '.join(sums_told) if sums_told else 'No log was found'}."
     if dry_run:
         answer += " Nothing was written."
     good = [one for one in found if one.state not in ("refused", "known")]
@@ -210,6 +210,13 @@ def keep_report(
         parts.append(Section("Not sure", [Paragraph(step), _matched_table(shown)]))
         if len(shown) < len(unsure):
             parts.append(Paragraph(f"And {len(unsure) - len(shown)} more; --full shows them."))
+    there = [one for one in found if one.state in ("known", "grown")]
+    told = [one for one in there if one.twin or one.added or one.differs or len(there) == 1]
+    if told:
+        lines = [_there_words(one) for one in told[: None if full else _LISTED]]
+        parts.append(Section("In the logbook already", [Bullets(lines)]))
+        if len(lines) < len(told):
+            parts.append(Paragraph(f"And {len(told) - len(lines)} more; --full shows them."))
     if refused:
         parts.append(Section("Refused", [Bullets([one.why for one in refused])]))
     choices = [
@@ -223,6 +230,15 @@ def keep_report(
             Section("How the logs were read", [Bullets(choices[: None if full else _LISTED])])
         )
     return Report(kind, "", parts)
+
+
+def _there_words(one: KeptLog) -> str:
+    """Return which firing a log is that is there already, and what was added to it."""
+    number = "the same firing" if one.id is None else f"firing {one.id}"
+    twin = f", as {one.twin} is" if one.twin else ""
+    lines = [f"{_file_name(one.log)} is {number}{twin}"]
+    lines += [f"Added to it: {', '.join(one.added)}"] if one.added else []
+    return ". ".join((*lines, *map(sentence, one.differs)))
 
 
 def _file_name(path: str) -> str:
