@@ -114,7 +114,8 @@ def kept_words(found: KeptLog) -> str:
     """Return what became of a log that was kept."""
     was = {"known": "It is in the logbook already", "grown": "Kept again, longer than before"}
     kiln = f", kiln {found.kiln}" if found.kiln else ""
-    return f"{was.get(found.state, 'Kept')}: firing {found.id}, {found.plan}{kiln}."
+    added = f" Added to it: {', '.join(found.added)}." if found.added else ""
+    return f"{was.get(found.state, 'Kept')}: firing {found.id}, {found.plan}{kiln}.{added}"
 
 
 _CONE = re.compile(r"\bcone\s+(\S+)", re.I)

@@ -650,14 +650,20 @@ class _Keeper:
             ("plan", old.plan, self.shelf.plans),
             ("kiln", old.kiln, self.shelf.kilns),
         ):
-            if kind not in self.shelf.named or kept in papers:
+            if kind not in self.shelf.named:
+                continue
+            if kept in papers and (
+                kind == "kiln" or _schedule(papers[kept].text) == _schedule(old.plan_text)
+            ):
                 continue
             if not kept and len(papers) == 1:
                 ((name, one),) = papers.items()
-                new = replace(new, **{kind: name, f"{kind}_text": one.text})
+                named: dict[str, Any] = {kind: name, f"{kind}_text": one.text}
+                new = replace(new, **named)
                 added.append(f"the {kind} {name}")
             else:
-                by = f"with the {kind} {kept}" if kept else f"without a {kind}"
+                another = "another" if kept in papers else "the"
+                by = f"with {another} {kind} {kept}" if kept else f"without a {kind}"
                 differs.append(
                     f"firing {number} is kept {by}; "
                     f"'firing logbook add {number} --{kind} ...' changes that"
@@ -696,7 +702,8 @@ def _not_yet_said(old: Entry, said: Entry) -> tuple[list[str], Entry]:
     ):  # fmt: skip
         more = tuple(one for one in getattr(said, name) if one not in getattr(old, name))
         if more:
-            new = replace(new, **{name: more})
+            lists: dict[str, Any] = {name: more}
+            new = replace(new, **lists)
             added.append(f"a {thing}" if len(more) == 1 else f"{len(more)} {thing}s")
     if said.kwh not in (None, old.kwh):
         new = replace(new, kwh=said.kwh)

@@ -288,7 +288,7 @@ def _say_later(book: Logbook, number: int, entry: Entry, figures: Shown | None) 
     """Let what the damaged file says of a firing win over what its backup says."""
     with suppress(FiringError):
         old = book.entry(number)
-        lists = {
+        lists: dict[str, Any] = {
             name: tuple(one for one in getattr(entry, name) if one not in getattr(old, name))
             for name in ("witnesses", "notes", "photos")
         }

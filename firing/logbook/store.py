@@ -322,7 +322,9 @@ class Logbook:
                 self.back_up_when_due()
         except FiringError as error:
             if kind is None:
-                raise FiringError(f"the change is in the logbook, but has no copy: {error}") from None
+                raise FiringError(
+                    f"the change is in the logbook, but has no copy: {error}"
+                ) from None
         finally:
             self.close()
 

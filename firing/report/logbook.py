@@ -180,11 +180,13 @@ def keep_report(
 ) -> Report:
     """Return what became of logs that were to be kept, and why by their plans and kilns."""
     states = [one.state for one in found]
+    beside = [one for one in found if one.state == "known" and one.id is None]
     counts = [
         (states.count("kept"), "kept"),
         (states.count("would be kept"), "would be kept"),
         (states.count("grown"), "longer than before, kept in the shorter one's place"),
-        (states.count("known"), "in the logbook already"),
+        (states.count("known") - len(beside), "in the logbook already"),
+        (len(beside), "of the same firing as another of these logs"),
         (states.count("refused"), "refused"),
     ]
     sums_told = [f"{count} {words}" for count, words in counts if count]
@@ -214,7 +216,8 @@ def keep_report(
     told = [one for one in there if one.twin or one.added or one.differs or len(there) == 1]
     if told:
         lines = [_there_words(one) for one in told[: None if full else _LISTED]]
-        parts.append(Section("In the logbook already", [Bullets(lines)]))
+        title = "The same firing" if len(beside) == len(told) else "In the logbook already"
+        parts.append(Section(title, [Bullets(lines)]))
         if len(lines) < len(told):
             parts.append(Paragraph(f"And {len(told) - len(lines)} more; --full shows them."))
     if refused:
@@ -234,11 +237,11 @@ def keep_report(
 
 def _there_words(one: KeptLog) -> str:
     """Return which firing a log is that is there already, and what was added to it."""
-    number = "the same firing" if one.id is None else f"firing {one.id}"
-    twin = f", as {one.twin} is" if one.twin else ""
-    lines = [f"{_file_name(one.log)} is {number}{twin}"]
-    lines += [f"Added to it: {', '.join(one.added)}"] if one.added else []
-    return ". ".join((*lines, *map(sentence, one.differs)))
+    twin = f"the same firing as {one.twin}" if one.twin else ""
+    number = "" if one.id is None else f"firing {one.id}"
+    lines = [f"{_file_name(one.log)} is {', '.join(filter(None, (number, twin)))}."]
+    lines += [f"Added to it: {', '.join(one.added)}."] if one.added else []
+    return " ".join((*lines, *(f"{sentence(words)}." for words in one.differs)))
 
 
 def _file_name(path: str) -> str:

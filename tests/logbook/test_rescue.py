@@ -85,6 +85,16 @@ def logs_in(path: Path) -> set[str]:
         return {one.log for one in book.firings()}
 
 
+def restored(path: Path) -> Rescue | None:
+    """Restore a logbook; None where nothing uses the bytes that are damaged."""
+    try:
+        return restore(path, derive)
+    except FiringError as error:
+        if "not damaged" not in str(error):
+            raise
+        return None
+
+
 ALL = {f"log-{number}.csv" for number in range(COUNT)}
 CASES = [*range(5), *(pytest.param(seed, marks=pytest.mark.soak) for seed in range(5, 100))]
 
@@ -100,10 +110,8 @@ def test_damage_is_a_sentence_and_with_its_backup_nothing_is_lost(
     path.write_bytes(damaged(sound, seed))
     use(path)
     broken = path.read_bytes()
-    try:
-        found = restore(path, derive)
-    except FiringError as error:  # a byte that nothing uses
-        assert "not damaged" in str(error)
+    found = restored(path)
+    if found is None:
         assert logs_in(path) >= ALL
         return
     assert found.from_backup == COUNT
@@ -118,10 +126,8 @@ def test_without_a_backup_whatever_can_be_read_is_saved(
 ) -> None:
     path = tmp_path / "studio.sqlite"
     path.write_bytes(damaged(sound, seed))
-    try:
-        found: Rescue = restore(path, derive)
-    except FiringError as error:
-        assert "not damaged" in str(error)
+    found = restored(path)
+    if found is None:
         assert logs_in(path) == ALL
         return
     assert found.from_backup == 0
