@@ -71,6 +71,7 @@ class OverlaidFiring:
             lead_in_s=review.lead_in_s,
             compared=not review.refused,
             refused=review.refused or None,
+            plan_doubt=review.plan_doubt or None,
             actual_s=review.actual_s,
             excess_s=review.excess_s,
             peak_c=review.peak_c,
@@ -250,6 +251,12 @@ def _remarks(firings: Sequence[OverlaidFiring], segments: Sequence[SegmentOfAll]
         "heat-work compare."
         for firing in firings
         if firing.review.refused
+    ]
+    strangers += [
+        f"{firing.letter} {firing.name} may have been fired by another plan: "
+        f"{firing.review.plan_doubt}."
+        for firing in firings
+        if firing.review.plan_doubt
     ]
     differ: list[str] = []
     whole = {f.letter: f.review.actual_s for f in firings if f.review.actual_s is not None}

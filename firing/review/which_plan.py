@@ -11,7 +11,7 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 from typing import TYPE_CHECKING
 
@@ -235,6 +235,24 @@ def _liked_first(
         return reviewed
     first = min(tied, key=lambda one: (liked.get(one[0].name, len(liked)), one[0].misfit_s))
     return [first, *(one for one in reviewed if one is not first)]
+
+
+def name_the_plan(found: Review, plans: Mapping[str, Schedule]) -> Review:
+    """Return a review that is doubted by its plan with the name of one of these that fits."""
+    if not (found.plan_doubt or found.refused):
+        return found
+    match = which_plan(found.log, plans, channel=found.channel, kiln=found.kiln)
+    best = match.best
+    if best is None or best.schedule == found.schedule or abs(best.peak_off_c) > limit.ONE_CONE_C:
+        return found
+    words = f'Try "{best.name}": it {best.words}.'
+    findings = tuple(
+        replace(one, next_step=f"{words} {one.next_step}")
+        if one.id in ("plan_doubted", "plan_unrelated")
+        else one
+        for one in found.findings
+    )
+    return replace(found, findings=findings)
 
 
 def _fit(name: str, found: Review) -> PlanFit:

@@ -57,7 +57,7 @@ def test_keeping_a_log_costs_what_reading_matching_and_measuring_it_do(
     logs = logs_in(make_folder(tmp_path / "logs", 6))
     kiln, numbers = open_kiln("example-kiln"), count()
     with Logbook.open(tmp_path / "first.sqlite") as first:
-        shelf = shelf_of(first, folder=tmp_path / "logs")
+        shelf = shelf_of(first, beside=[tmp_path / "logs"])
     schedules = shelf.schedules()
     plans = [which_plan(read_log(log), schedules).fits[0].schedule for log in logs]
 
