@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, replace
+from itertools import cycle
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from firing.forecast.result import Forecast
-from firing.report.charts.text_chart import ChartSeries
+from firing.report.charts.text_chart import ChartSeries, LineStyle
 from firing.report.sanitize import display_width
 from firing.report.words import Timekeeper
 from firing.schedule.schedule import Schedule
@@ -28,6 +29,10 @@ if TYPE_CHECKING:
 FORECAST, SET_POINT, CORE = 0, 1, 3
 NOW = CORE
 """The colour of what is still to come."""
+
+
+ASIDE: tuple[LineStyle, ...] = ("dash-dotted", "short-dashed", "dash-dot-dotted", "long-dashed")
+"""The styles of what is measured beside the kiln, one after the other."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -70,7 +75,7 @@ class PlotLines:
             return whole
         if display_width(bare) <= width:
             return bare
-        main = tuple(line for line in self.lines if line.style not in ("dash-dotted", "faint"))
+        main = tuple(line for line in self.lines if line.style not in (*ASIDE, "faint"))
         if 0 < len(main) < len(self.lines):
             return replace(self, lines=main).readout(at_s, width)
         unit = f" °{self.unit}"
@@ -220,9 +225,10 @@ def review_lines(review: Review) -> PlotLines:
         (
             ChartSeries("plan", review.plan_time_s, review.plan_c, "dashed", SET_POINT),
             *(
-                ChartSeries(other, trace.time_s, trace.channel_c(other), "dash-dotted")
-                for other in trace.channels
-                if other != name
+                ChartSeries(other, trace.time_s, trace.channel_c(other), style)
+                for other, style in zip(
+                    (other for other in trace.channels if other != name), cycle(ASIDE)
+                )
             ),
             ChartSeries(name, trace.time_s, review.temperature_c, "solid", FORECAST),
         ),
@@ -295,8 +301,8 @@ class WatchLines:
             lines.append(ChartSeries("plan", time_s, plan.temperature_c[run], "dashed", SET_POINT))
             for part in plan.segments:
                 corners += [plan_s + part.start_s, plan_s + part.ramp_end_s, plan_s + part.end_s]
-        for name, time_s, course_c in seen.others:
-            lines.append(ChartSeries(name, time_s, course_c, "dash-dotted"))
+        for (name, time_s, course_c), style in zip(seen.others, cycle(ASIDE)):
+            lines.append(ChartSeries(name, time_s, course_c, style))
         rest, estimate = seen.rest, seen.estimate
         if rest is not None and estimate is not None:
             to_come = rest.time_s + estimate.now_s

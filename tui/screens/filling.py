@@ -139,7 +139,11 @@ class Filling(ModalScreen[dict[str, Any] | None]):
             try:
                 found[field.key] = field.read(texts[field.key])
             except FiringError as error:
-                self.query_one(f"#field-{field.key}").focus()
+                widget = self.query_one(f"#field-{field.key}")
+                widget.focus()
+                if isinstance(widget, Input):
+                    # What is typed next takes the place of what was refused.
+                    widget.action_select_all()
                 self._say(f"{field.label}: {error}", fault=True)
                 return
         self.texts = texts
