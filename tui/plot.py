@@ -320,7 +320,8 @@ _SAMPLES: dict[LineStyle, str] = {
 }
 """Dots of each style in the legend: no two are alike, not even by their first four."""
 _DOTS = {"# ": "⠄", " #": "⠠", "##": "⠤", "  ": " "}
-_MOST_LEGEND = 3
+_LEAST_NAME = 6
+"""Names are cut to this before a third row is taken from the plot."""
 
 
 def _sample(style: LineStyle, cells: int, ascii_only: bool) -> str:
@@ -333,18 +334,20 @@ def _sample(style: LineStyle, cells: int, ascii_only: bool) -> str:
 def _legend(
     lines: Sequence[ChartSeries], width: int, unit: TemperatureUnit, ascii_only: bool
 ) -> list[list[Piece]]:
-    """Return every line's sample and name: in one row if need be shorter, else in a few rows.
+    """Return every line's sample and name, in one row or a few.
 
-    Names are cut only where those rows do not hold them.
+    Names are cut only where two rows do not hold them, and no line is left out.
     """
     # Those without a colour of their own come last.
     order = sorted(range(len(lines)), key=lambda number: lines[number].colour is None)
     names = [plain(lines[number].name) for number in order]
     room = width - GUTTER
     longest = max(map(display_width, names), default=1)
-    fittings = [(3, longest), *((2, most) for most in range(longest, 0, -1))]
+    fittings = [(1, 3, longest)]
+    fittings += [(2, 2, most) for most in range(longest, min(longest, _LEAST_NAME) - 1, -1)]
+    fittings += [(3, 2, most) for most in range(longest, 0, -1)]
     rows: list[list[int]] = [[]]
-    for cells, most in fittings:
+    for at_most, cells, most in fittings:
         shown = [shorten(name, most) for name in names]
         gap, rows, left = cells - 1, [[]], room
         for at, name in enumerate(shown):
@@ -354,7 +357,7 @@ def _legend(
                 left = room
             rows[-1].append(at)
             left -= needed + gap
-        if len(rows) <= (1 if cells == 3 else _MOST_LEGEND):
+        if len(rows) <= at_most:
             break
     found: list[list[Piece]] = []
     for row in rows:

@@ -58,7 +58,7 @@ class PlotLines:
         """Return the moment and every line's temperature there, in one line.
 
         In fewer words where that would be wider than `width`: without the place, without the lines
-        that are there on the side, and the unit is then told once.
+        that are there on the side, with the unit told once; then line by line.
         """
         when = hours_minutes(at_s) if self.keeper.started is None else self.keeper.at(at_s)
         # Another course of the same plan is to be seen, not read off.
@@ -79,8 +79,13 @@ class PlotLines:
         if 0 < len(main) < len(self.lines):
             return replace(self, lines=main).readout(at_s, width)
         unit = f" °{self.unit}"
-        *others, last = values
-        return " ".join((when, *(value.removesuffix(unit) for value in others), last))
+        *others, last = (value.removesuffix(unit) for value in values)
+        # A line gives way as a whole, the lowest first; a name never stands without its figure.
+        while True:
+            shorter = " ".join((when, *others, f"{last}{unit}"))
+            if not others or display_width(shorter) <= width:
+                return shorter
+            del others[0]
 
 
 def value_at(line: ChartSeries, at_s: float) -> float | None:

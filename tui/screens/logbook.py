@@ -39,6 +39,10 @@ def in_plans_unit(review: Review, unit: TemperatureUnit) -> Review:
     return replace(review, schedule=replace(review.schedule, unit=unit))
 
 
+def _counted(firings: int) -> str:
+    return "1 firing" if firings == 1 else f"{firings:,} firings"
+
+
 class LogbookList(WalkedList):
     """The firings, the newest first."""
 
@@ -121,13 +125,13 @@ class LogbookScreen(WalkScreen):
             self._answer(message.trouble, fault=True)
             return
         found = message.found
-        self.query_one(TitleLine).show("Logbook", f"{found.every:,} firings")
+        self.query_one(TitleLine).show("Logbook", _counted(found.every))
         if not found.every:
             words = "The logbook is empty.  ^S on a review or a watch keeps a firing."
         elif not found.total:
             words = f"No firing has “{self.text}”.  esc shows all."
         else:
-            words = f"{found.total:,} firings" if found.total != 1 else "1 firing"
+            words = _counted(found.total)
             words += f" with “{self.text}”.  esc shows all." if self.text else ", the newest first."
             if len(found.firings) < found.total:
                 words += f"  The newest {len(found.firings)} are here; / finds the others."
