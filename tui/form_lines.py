@@ -246,7 +246,7 @@ def place_words(state: FormState, path: KeyPath) -> str:
 _SETTING = re.compile(r"\b[a-z_0-9]+ = (?=\S)")
 _WORDS = {"true or false": "yes or no", "write true": "write yes", "write false": "write no"}
 # The quotes are the file's; in a form nobody types them.
-_QUOTED = re.compile(r'\bwrite "[^"]*"(?:(?:, | or |, or )"[^"]*")*')
+_QUOTED = re.compile(r"\b(?:write|like) [^;:]*")
 _KEY = re.compile(r"\b[a-z]+(?:_[a-z0-9]+)+\b")
 
 

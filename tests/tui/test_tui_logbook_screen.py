@@ -188,6 +188,10 @@ def test_a_firing_is_kept_from_its_review_with_what_is_said_of_it(
             await until(pilot, front(app, ReviewScreen))
             details = app.screen.query_one("#details-text", Static)
             await until(pilot, lambda words=words, d=details: words in str(d.content))
+        await pilot.press("f11")
+        await until(pilot, front(app, LogbookScreen))
+        await pilot.press("escape")
+        await until(pilot, front(app, PlanScreen))
         with Logbook.open(book) as found:
             (one,) = found.firings()
             entry = found.entry(one.id)

@@ -44,10 +44,14 @@ class Filling(ModalScreen[dict[str, Any] | None]):
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("ctrl+s", "take", "Take all", tooltip="Take every field; enter does it too"),
         Binding("enter", "take", "Take all", show=False),
-        Binding("down,tab", "app.focus_next", "Next field", key_display="↓"),
-        Binding("up,shift+tab", "app.focus_previous", "Field before", key_display="↑"),
+        # Short, so that the way out is seen beside them.
+        Binding("down,tab", "app.focus_next", "Next", key_display="↓", tooltip="The next field"),
+        Binding(
+            "up,shift+tab", "app.focus_previous", "Before", key_display="↑",
+            tooltip="The field before",
+        ),
         Binding("escape", "none", "Leave it"),
-    ]
+    ]  # fmt: skip
 
     def __init__(
         self, title: str, fields: Sequence[Field], begun: Mapping[str, str], fault: str = ""

@@ -21,6 +21,7 @@ from ..review_entries import ReviewEntry, review_entries, summary
 from ..session import LogChoice, review_log
 from ..widgets.curve import Curve
 from ..widgets.lines import TitleLine
+from .plan_host import PlanHost
 from .walking import WalkedList, WalkScreen
 
 if TYPE_CHECKING:
@@ -302,12 +303,12 @@ class ReviewScreen(WalkScreen):
 
     def action_logbook(self) -> None:
         """Go to the logbook, or back to it."""
+        host = self.app.screen_stack[0]
         if self._kept is not None:
             self.action_back()
-        elif not self._busy:
-            from .logbook import LogbookScreen
-
-            self.app.switch_screen(LogbookScreen(self.session))
+        elif not self._busy and isinstance(host, PlanHost):
+            self.dismiss(None)
+            host.action_logbook()
 
     def action_findings(self) -> None:
         """Read all findings."""
