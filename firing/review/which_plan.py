@@ -11,7 +11,7 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 from typing import TYPE_CHECKING
 
@@ -217,6 +217,24 @@ def which_plan(
     elif much := best.misfit_s > limit.PLAN_SURE_SHARE * heated_s:
         why += "; it may be of a plan that is not among these"
     return PlanMatch(fits, not (ahead or much), reviewed[0][1], why)
+
+
+def name_the_plan(found: Review, plans: Mapping[str, Schedule]) -> Review:
+    """Return a review that is doubted by its plan with the name of one of these that fits."""
+    if not (found.plan_doubt or found.refused):
+        return found
+    match = which_plan(found.log, plans, channel=found.channel, kiln=found.kiln)
+    best = match.best
+    if best is None or best.schedule == found.schedule or abs(best.peak_off_c) > limit.ONE_CONE_C:
+        return found
+    words = f'Try "{best.name}": it {best.words}.'
+    findings = tuple(
+        replace(one, next_step=f"{words} {one.next_step}")
+        if one.id in ("plan_doubted", "plan_unrelated")
+        else one
+        for one in found.findings
+    )
+    return replace(found, findings=findings)
 
 
 def _fit(name: str, found: Review) -> PlanFit:
