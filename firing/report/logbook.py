@@ -109,8 +109,8 @@ def list_report(
 
 def _older_words(count: int) -> str:
     return (
-        f"The figures of {counted(count, 'firing')} are an older version's; 'firing logbook refresh' "
-        "derives them again."
+        f"The figures of {counted(count, 'firing')} are an older version's; "
+        "'firing logbook refresh' derives them again."
     )
 
 
