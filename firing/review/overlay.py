@@ -24,9 +24,9 @@ Align = Literal["segment", "clock"]
 """``segment``: every segment begins at one place for all, and runs as long as it did; ``clock``:
 over the time since each began to heat."""
 
-MOST_FIRINGS = 6
-"""More lines over each other are told apart by nobody [choice]."""
 LETTERS = "ABCDEF"
+"""A firing each; more lines over each other are told apart by nobody."""
+MOST_FIRINGS = len(LETTERS)
 
 
 @dataclass(frozen=True, eq=False)
