@@ -11,7 +11,6 @@ from firing.review.result import Finding, ProgramChange, Review, Severity
 from firing.review.sensor_shift import fell_at_once
 from firing.units import Wording, format_duration
 
-
 PLAN_FIRED = (
     "Give the plan that was fired; the minutes below mean nothing by another. If it was this one, "
     "read the keyed-in program back before the next firing."
