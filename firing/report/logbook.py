@@ -34,7 +34,7 @@ if TYPE_CHECKING:
 _STEPS = "▁▂▃▄▅▆▇█"
 _SPARK_TOP_C = 1300.0
 _PLAN_ROOM, _PLAN_LEAST = 32, 14
-_TOLD, _SENTENCE = 2, 150
+_TOLD, _SENTENCE = 2, 220
 """So many are told of what is unsure, refused or was open, and a reason in so many letters."""
 _LISTED = 10
 """So many firings are shown one by one; of more, the sums are."""
@@ -121,8 +121,8 @@ def cone_words(one: Firing, beside: str) -> str:
 
 def _older_words(count: int) -> str:
     return (
-        f"The figures of {count:,} firings are an older version's; 'firing logbook refresh' "
-        "derives them again."
+        f"The figures of {counted(count, 'firing')} are an older version's; "
+        "'firing logbook refresh' derives them again."
     )
 
 
@@ -315,8 +315,8 @@ def check_report(found: CheckReport) -> Report:
         answer = "The logbook is damaged. Run 'firing logbook restore': it saves what can be read."
     else:
         answer = "The logbook is sound: every log is there, byte for byte."
-    held = f"{counted(found.firings, 'firing')} and {counted(found.events, 'event')} in "
-    lines = [f"{held if found.firings or not found.wrong else ''}{found.path}."]
+    held = f"{counted(found.firings, 'firing')} and {counted(found.events, 'event')} in"
+    lines = [f"{held if found.firings or not found.wrong else 'File:'} {found.path}."]
     if found.older:
         lines.append(_older_words(found.older))
     newest = "none; make one with 'firing logbook backup'"
@@ -331,12 +331,13 @@ def check_report(found: CheckReport) -> Report:
 
 def rescue_report(found: Rescue) -> Report:
     """Return what was saved of a damaged logbook, and what was not."""
-    lines = [f"{found.firings:,} firings are in the logbook again."]
+    are = "is" if found.firings == 1 else "are"
+    lines = [f"{counted(found.firings, 'firing')} {are} in the logbook again."]
     if found.backup is not None:
         made = f"{found.backup_at:%Y-%m-%d %H:%M:%S}"
         lines.append(
-            f"{found.from_backup:,} come from the backup {found.backup.name}, made {made}. What "
-            "was changed after that may be lost, but for what the damaged file still shows."
+            f"The backup {found.backup.name}, made {made}, held {found.from_backup:,}. "
+            "What was changed after that may be lost, but for what the damaged file still shows."
         )
     if found.damaged is not None and found.read:
         lines.append(

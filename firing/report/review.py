@@ -188,10 +188,7 @@ def _beside(review: Review) -> Section | None:
     return Section(f"Beside {comparison.other.log.name}", [Bullets([*hours, *comparison.remarks])])
 
 
-_MORE = (
-    "All of it: --full. To send or print: --html FILE. Cautions for the next firing: "
-    "firing safety PLAN."
-)
+_MORE = "All of it: --full. To send or print: --html FILE. Cautions: firing safety PLAN."
 
 
 def _short_answer(review: Review) -> list[str]:

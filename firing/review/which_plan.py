@@ -31,6 +31,10 @@ if TYPE_CHECKING:
     from firing.review.result import Cause, Review
 
 
+RIVAL = re.compile(r"; (\S.*?) fits nearly as well")
+"""Where a match's reason names the plan that it could not tell from the best."""
+
+
 @dataclass(frozen=True, slots=True)
 class PlanFit:
     """How well a log fits a plan.
@@ -161,6 +165,7 @@ def which_plan(
     channel: int = 0,
     kiln: KilnDescription | None = None,
     liked: Mapping[str, int] | None = None,
+    place: str = "",
 ) -> PlanMatch:
     """Return which of many plans a log is a firing of.
 
@@ -176,6 +181,9 @@ def which_plan(
         The kiln, where it is known; the reviews are made with it.
     liked : mapping of str to int, optional
         Of plans that fit nearly alike the one with the least figure is taken.
+    place : str
+        The log's path, if the log itself has only its name: of two plans that fit as well, the one
+        whose name, title or cone stands there is taken.
     """
     whole_c = log.trace.channel_c(channel)
     known = np.isfinite(whole_c)
@@ -214,6 +222,12 @@ def which_plan(
     others = [fit for fit in fits[1:] if not fit.refused]
     near_s = limit.PLAN_CLEAR * best.misfit_s + limit.PLAN_ROUGH_S
     ahead = [fit for fit in others if fit.misfit_s < near_s]
+    said = [fit for fit in (best, *ahead) if _is_named(log, _names(fit), place)]
+    if ahead and len(said) == 1:
+        fits = (said[0], *(fit for fit in fits if fit is not said[0]))
+        found = next(one for fit, one in reviewed if fit is said[0])
+        why = f"its name or cone stands with the log; {said[0].words}"
+        return PlanMatch(fits, True, found, why)
     why, much = best.words, False
     if ahead:
         why += f"; {ahead[0].name} fits nearly as well, and {ahead[0].words}"
@@ -235,6 +249,12 @@ def _liked_first(
         return reviewed
     first = min(tied, key=lambda one: (liked.get(one[0].name, len(liked)), one[0].misfit_s))
     return [first, *(one for one in reviewed if one is not first)]
+
+
+def _names(fit: PlanFit) -> tuple[str, ...]:
+    """Return by what a log's place may name a plan."""
+    cone = fit.schedule.cone
+    return fit.name, fit.schedule.title, f"cone {cone}" if cone else ""
 
 
 def name_the_plan(found: Review, plans: Mapping[str, Schedule]) -> Review:
@@ -309,9 +329,9 @@ def which_kiln(
     return KilnMatch(best, off[best][1])
 
 
-def _is_named(log: Log, names: Sequence[str]) -> bool:
-    """Return whether one of a kiln's names stands in the path or the channels of a log."""
-    places = [*log.path.parts[-3:], *log.trace.channels]
+def _is_named(log: Log, names: Sequence[str], place: str = "") -> bool:
+    """Return whether one of these names stands in the path or the channels of a log."""
+    places = [*log.path.parts[-3:], *place.split("/")[-3:], *log.trace.channels]
     said = " ".join(re.findall(r"[^\W_]+", " ".join(places).casefold()))
     return any(
         words and f" {words} " in f" {said} "

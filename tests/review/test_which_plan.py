@@ -59,15 +59,20 @@ def test_two_plans_that_the_log_cannot_tell_apart_are_both_named(tmp_path: Path)
     last = plan.segments[-1]
     near = replace(plan, segments=(*plan.segments[:-1], replace(last, hold_s=last.hold_s + 60.0)))
     log = read_log(log_of(tmp_path, "thin-ware-bisque", logmaker.Faults()))
-    found = which_plan(log, {"one": plan, "two": near})
+    found = which_plan(log, {"this": plan, "other": near})
     assert not found.sure
-    assert {fit.name for fit in found.fits} == {"one", "two"}
+    assert {fit.name for fit in found.fits} == {"this", "other"}
     assert "fits nearly as well" in found.why
-    for own in ("one", "two"):
-        liked = which_plan(log, {"one": plan, "two": near}, liked={own: 0})
+    for own in ("this", "other"):
+        liked = which_plan(log, {"this": plan, "other": near}, liked={own: 0})
         assert liked.best is not None
         assert liked.best.name == own
         assert not liked.sure
+    # The folder names the cone of one of them.
+    coned = {"this": plan, "other": replace(near, cone="03")}
+    told = which_plan(log, coned, place="logs/cone 03/log.csv")
+    assert told.best is not None
+    assert (told.best.name, told.sure) == ("other", True)
 
 
 def test_a_log_of_none_of_the_plans_is_of_none(tmp_path: Path) -> None:
