@@ -766,8 +766,7 @@ class Logbook:
                 db = self._db
                 (words,) = db.execute("PRAGMA integrity_check(1)").fetchone()
                 if words != "ok":
-                    detail = re.sub(r"^\*{3} .*? \*{3}\s*", "", words).splitlines()[0]
-                    wrong.append(f"the file is damaged ({detail})")
+                    wrong.append(f"the file is damaged ({_plain(words)})")
                 lost = db.execute("PRAGMA foreign_key_check").fetchall()
                 wrong += [f"a row of {row[0]} refers to a {row[2]} that is gone" for row in lost]
                 firings = db.execute("SELECT count(*) FROM firing").fetchone()[0]
@@ -843,9 +842,13 @@ class Logbook:
     def back_up_when_due(self) -> Path | None:
         """Copy the logbook beside itself after a change, and let older copies of this kind go.
 
-        A very large one is copied every few minutes at most.  Beside the newest copies the last of
-        some earlier days stay, as a damage that nobody has seen yet is copied too.
+        A very large one is copied every few minutes at most.  A damaged one drives out no copy, and
+        the last of some earlier days stay for a damage that the structure does not show.
         """
+        with self._explained():
+            (words,) = self._db.execute("PRAGMA quick_check(1)").fetchone()
+        if words != "ok":
+            raise FiringError(self._damaged(_plain(words)))
         own = sorted(self.path.parent.glob(f"{self.path.stem}-backup-*-auto{self.path.suffix}"))
         if own and self.path.stat().st_size > COPIED_BYTES:
             age_s = datetime.now(UTC).timestamp() - own[-1].stat().st_mtime
@@ -858,6 +861,11 @@ class Logbook:
         for old in set(own) - stay:
             old.unlink(missing_ok=True)
         return copy
+
+
+def _plain(words: str) -> str:
+    """Return the first of what SQLite's check of a file found."""
+    return re.sub(r"^\*{3} .*? \*{3}\s*", "", words).splitlines()[0]
 
 
 def backup_moment(path: Path) -> datetime:

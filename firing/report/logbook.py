@@ -109,8 +109,8 @@ def list_report(
 
 def _older_words(count: int) -> str:
     return (
-        f"The figures of {count:,} firings are an older version's; 'firing logbook refresh' "
-        "derives them again."
+        f"The figures of {counted(count, 'firing')} are an older version's; "
+        "'firing logbook refresh' derives them again."
     )
 
 
@@ -284,8 +284,8 @@ def check_report(found: CheckReport) -> Report:
         answer = "The logbook is damaged. Run 'firing logbook restore': it saves what can be read."
     else:
         answer = "The logbook is sound: every log is there, byte for byte."
-    held = f"{counted(found.firings, 'firing')} and {counted(found.events, 'event')} in "
-    lines = [f"{held if found.firings or not found.wrong else ''}{found.path}."]
+    held = f"{counted(found.firings, 'firing')} and {counted(found.events, 'event')} in"
+    lines = [f"{held if found.firings or not found.wrong else 'File:'} {found.path}."]
     if found.older:
         lines.append(_older_words(found.older))
     newest = "none; make one with 'firing logbook backup'"
@@ -300,12 +300,13 @@ def check_report(found: CheckReport) -> Report:
 
 def rescue_report(found: Rescue) -> Report:
     """Return what was saved of a damaged logbook, and what was not."""
-    lines = [f"{found.firings:,} firings are in the logbook again."]
+    are = "is" if found.firings == 1 else "are"
+    lines = [f"{counted(found.firings, 'firing')} {are} in the logbook again."]
     if found.backup is not None:
         made = f"{found.backup_at:%Y-%m-%d %H:%M:%S}"
         lines.append(
-            f"{found.from_backup:,} come from the backup {found.backup.name}, made {made}. What was "
-            "changed after that may be lost, but for what the damaged file still shows."
+            f"The backup {found.backup.name}, made {made}, held {found.from_backup:,}. "
+            "What was changed after that may be lost, but for what the damaged file still shows."
         )
     if found.damaged is not None and found.read:
         lines.append(

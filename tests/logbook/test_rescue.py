@@ -249,3 +249,23 @@ def test_a_check_says_in_a_sentence_that_the_file_is_damaged(sound: bytes, tmp_p
     assert "0 firings" not in words
     assert words.count("Tree") <= 1
     assert "***" not in words
+
+
+def test_a_damaged_logbook_drives_no_copy_out(sound: bytes, tmp_path: Path) -> None:
+    path = tmp_path / "studio.sqlite"
+    path.write_bytes(sound)
+    with Logbook.open(path) as book:
+        copies = [book.back_up_when_due() for _ in range(3)]
+        (page,) = book._db.execute(
+            "SELECT rootpage FROM sqlite_schema WHERE name = 'file'"
+        ).fetchone()
+    with path.open("r+b") as file:
+        file.seek(4096 * (page - 1))
+        file.write(b"\x07" * 4096)
+    noted = call(tmp_path, "logbook", "event", "Blue kiln", "relay", "--logbook", path.name)
+    assert "the change is in the logbook, but has no copy" in noted.stderr
+    assert "run 'firing logbook restore'" in noted.stderr
+    assert backups_of(path) == copies
+    restore(path, derive)
+    with Logbook.open(path) as book:
+        assert [event.kind for event in book.events()] == ["new elements", "relay"]
