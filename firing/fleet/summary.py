@@ -613,8 +613,8 @@ def _failing(plan: PlanSummary) -> Iterator[tuple[tuple[float, ...], LookFirst]]
     if plan.rival is not None:
         logs = "1 log fits" if plan.unsure == 1 else f"{plan.unsure} logs fit"
         reason = (
-            f"{logs} {plan.plan} and {plan.rival} alike; {plan.plan} is taken, but not sure. Put the "
-            "plan's name into the log's name or folder."
+            f"{logs} {plan.plan} and {plan.rival} alike; {plan.plan} is taken, but not sure. "
+            "Put the plan's name into the log's name or folder."
         )
         yield (0.5, -float(plan.unsure)), LookFirst("unsure", reason, plan=plan.plan)
     if plan.firings < ENOUGH:
