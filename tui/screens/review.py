@@ -253,7 +253,7 @@ class ReviewScreen(WalkScreen):
 
     def _held(self) -> tuple[Schedule, tuple[str, ...]]:
         review, schedule = self.review, self.session.document.schedule
-        if review is None or review.schedule != schedule or review.refused:
+        if review is None or review.schedule != schedule or review.refused or review.plan_doubt:
             return schedule, ()
         return with_rates_held(schedule, rates_held(review))
 
