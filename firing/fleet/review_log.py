@@ -192,7 +192,7 @@ def _of_log(read: Log, log: str) -> dict[str, Any]:
 def _reviewed(read: Log, studio: Studio, plan: str, kiln: str, known: dict[str, Any]) -> Row:
     channel = pick_channel(read, studio.channel)
     if not plan:
-        match = which_plan(read, studio.plans, channel=channel)
+        match = which_plan(read, studio.plans, channel=channel, place=known["log"])
         if match.best is None:
             return Row(**known, status="no plan", sentence=_one_line(match.why))
         plan = match.best.name

@@ -8,6 +8,7 @@ Patience and distances are common practice, no source.
 
 import math
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 import numpy.typing as npt
@@ -17,7 +18,13 @@ from firing.review.position import Plan, Position
 from firing.schedule.schedule import Schedule
 from firing.trace import FloatArray
 from firing.units import SECONDS_PER_HOUR
-from firing.watch.history import LEAST_POINTS, MAD_TO_SIGMA, RATE_WINDOW_S, RecentReadings
+from firing.watch.history import (
+    LEAST_NOISE_C,
+    LEAST_POINTS,
+    MAD_TO_SIGMA,
+    RATE_WINDOW_S,
+    RecentReadings,
+)
 
 KEEP_S = 7200.0
 NOW_S = 60.0
@@ -92,17 +99,25 @@ KEEPS_PLAN_SHARE, GAIN_C, GAIN_SWINGS, WAITS_MOST_C = 0.05, 4.0, 2.0, 20.0
 more than it may be behind a clock that waits [-, °C, -, °C]."""
 
 PAST_SIGNIFICANT_ERRORS = 4.0
-PAST_S = 240.0
 PAST_READINGS = 2
 LEVEL_S = 900.0
 SWINGS_C = 5.0
+MEETS_S = 3600.0
+"""An arrival is where the line through so long a stretch of its ramp meets the target [s]."""
 ARRIVED_ERRORS, ARRIVED_SWINGS, MOST_EARLY_S = 1.5, 2.8, 720.0
 """By so many standard errors and swings the first reading at a target may be early, so much at most
 [-, -, s]."""
 NATURAL_SHARE = 0.5
 """A dense kiln cools at no less than this share of the default kiln's rate."""
-FALLEN_SHARE = 0.5
-LED_SHARE, LED_S = 0.35, 240.0
+OFF_LAG_S, OFF_SHARE, LEAST_DUE_C = 60.0, 0.75, 1.7
+"""So late a kiln that is let go falls, and at the first at this share of the default kiln's rate at
+the least: its elements and the skins of ware and bricks cool first; less than so much due shows
+nothing [s, -, °C]."""
+LED_LAG_S, LED_SHARE, LED_MOST = 120.0, 0.6, 0.25
+"""One that is led down falls so late, at this share of its plan; at more than this share of that it
+is being led [s, -, -]."""
+RISES_FROM_S, RISES_C = 120.0, 2.0
+"""So long after its power went a kiln rises no more, by more than this [s, °C]."""
 DONE_FALLING_C = 15.0
 
 
@@ -111,6 +126,7 @@ class ObservedHold:
     """A hold as last seen: its segment, arrival, due end and lateness [s], and its level [°C].
 
     It came at `pace_c_per_h`; one that crawls may have arrived `unsure_s` sooner or later.
+    `latest_s` is the arrival's latest moment by the line of its ramp; -inf without one.
     """
 
     index: int
@@ -120,6 +136,7 @@ class ObservedHold:
     level_c: float = math.nan
     pace_c_per_h: float = math.inf
     unsure_s: float = 0.0
+    latest_s: float = -math.inf
 
 
 class PowerMonitor:
@@ -274,14 +291,22 @@ class PowerMonitor:
             arrived_s, before = position.arrived_s, self._hold
             due_s = arrived_s + hold_s
             if before is not None and before.index == index:
+                latest_s = before.latest_s
+                if arrived_s != before.arrived_s and self._ramp_s < arrived_s + CORNER_S:
+                    latest_s = self._latest_arrival_s(self._plan, position, index)
                 self._hold = replace(
-                    before, arrived_s=arrived_s, due_s=due_s, late_s=position.late_s
+                    before,
+                    arrived_s=arrived_s,
+                    due_s=due_s,
+                    late_s=position.late_s,
+                    latest_s=latest_s,
                 )
             else:
                 pace = self._pace_before(arrived_s)
                 unsure_s = self._crawls_s(self._plan, index, pace)
+                latest_s = self._latest_arrival_s(self._plan, position, index)
                 self._hold = ObservedHold(
-                    index, arrived_s, due_s, position.late_s, math.nan, pace, unsure_s
+                    index, arrived_s, due_s, position.late_s, math.nan, pace, unsure_s, latest_s
                 )
         elif position.phase == "ramp" and self._hold is not None and self._hold.index >= index:
             self._hold = None
@@ -293,6 +318,28 @@ class PowerMonitor:
         if np.count_nonzero(last) < BEFORE_POINTS:
             return math.inf
         return _LeastSquaresLine(time_s[last], celsius[last]).slope_c_per_s * SECONDS_PER_HOUR
+
+    def _latest_arrival_s(self, plan: Plan, position: Position, index: int) -> float:
+        """Return the latest moment at which a ramp's line meets its target [s]; -inf if unknown.
+
+        Noise and swing bring the first reading at a target; a line through an hour of them has the
+        middle of both, and so the set point's course.
+        """
+        time_s, celsius = self._recent.points()
+        since_s = -math.inf if position.begun_s is None else position.begun_s + SETTLED_S
+        arrived_s = math.inf if position.arrived_s is None else position.arrived_s
+        ramp = (time_s < arrived_s) & (time_s > max(arrived_s - MEETS_S, since_s))
+        if np.count_nonzero(ramp) < BEFORE_POINTS:
+            return -math.inf
+        line = _LeastSquaresLine(time_s[ramp], celsius[ramp])
+        if not line.slope_c_per_s:
+            return -math.inf
+        meets_s = line.meets_s(plan.schedule.segments[index].target_c)
+        scatter_c = line.scatter_c(time_s[ramp], celsius[ramp])
+        error_s = line.error_c(meets_s, scatter_c) / abs(line.slope_c_per_s)
+        if error_s > MOST_EARLY_S:
+            return -math.inf
+        return meets_s + ARRIVED_ERRORS * error_s
 
     def _crawls_s(self, plan: Plan, index: int, pace_c_per_h: float) -> float:
         """Return how unsure an arrival is [s] where the kiln crawls to its target at the last."""
@@ -541,64 +588,74 @@ class PowerMonitor:
         level = (now.time_s >= max(hold.due_s - LEVEL_S, hold.arrived_s)) & (
             now.time_s <= hold.due_s
         )
-        after_s = now.time_s[now.time_s > hold.due_s] - hold.due_s
-        past = after_s.size
+        # Of what noise and swing allow the latest: an end that is sure.
+        end_s = self._latest_end_s(plan, hold, now)
+        past = now.time_s > end_s
+        after_s = now.time_s[past] - end_s
         if self.stays_on:
             if hold.level_c - now.celsius > DONE_FALLING_C:
                 self.stays_on, self._hold = False, None
             self.past_s = now.at_s - hold.due_s
             return
-        if past < PAST_READINGS or not level.any():
+        if not level.any():
             return
         level_c = hold.level_c = float(np.mean(now.values_c[level]))
+        noise_c = now.calm_noise_c
+        level_error_c = noise_c / math.sqrt(float(np.count_nonzero(level)))
         self.past_s = now.at_s - hold.due_s
-        # The line that falls from the hold's level at its end, least squares.
-        weight = float(after_s @ after_s)
-        fallen_c = level_c - now.values_c[now.time_s > hold.due_s]
-        drop_c = float(after_s @ fallen_c) / weight * self.past_s
-        error_c = now.noise_c * math.hypot(
-            self.past_s / math.sqrt(weight), 1.0 / math.sqrt(float(np.count_nonzero(level)))
-        )
-        if drop_c > DONE_FALLING_C + SIGNIFICANT_ERRORS * error_c:
+        fallen_c = level_c - now.celsius
+        error_c = math.hypot(now.error_c, level_error_c)
+        if fallen_c > DONE_FALLING_C + SIGNIFICANT_ERRORS * error_c:
             self._hold = None
             return
-        slowest = NATURAL_SHARE * float(default_kiln.cooling_rate_c_per_h(np.array([level_c]))[0])
-        planned = plan.schedule.segments[after].rate_c_per_h if after < len(plan.segments) else None
-        rate = slowest if planned is None else min(planned, slowest)
-        # One that is led down lags, and hides its fall; one that is let go falls at once.
-        led = planned is not None
-        share, least_s = (LED_SHARE, LED_S) if led else (FALLEN_SHARE, PAST_S)
-        early_s = self._arrival_error_s(plan, hold, now)
         # Above its target by more than a swing, it is not on its way there any more.
         target_c = plan.schedule.segments[hold.index].target_c
         over_c = max(FALL_C, SWING_SHARE * now.usual_fall_c, SIGNIFICANT_ERRORS * now.error_c)
-        if self.past_s < early_s:
-            self.stays_on = now.celsius > target_c + over_c and -drop_c > FALL_C
+        if after_s.size < PAST_READINGS:
+            self.stays_on = now.celsius > target_c + over_c and -fallen_c > FALL_C
             return
-        # What noise hides a line finds; on a swing the hold may really end so much later.
-        later_s = early_s if now.swings else hold.unsure_s
-        due_c = rate * (self.past_s - later_s) / SECONDS_PER_HOUR
-        rises = -drop_c > now.believed_c(FALL_C, error_c)
+        planned = plan.schedule.segments[after].rate_c_per_h if after < len(plan.segments) else None
+        natural = float(default_kiln.cooling_rate_c_per_h(np.array([level_c]))[0])
+        # One that is led down lags, and hides its fall; one that is let go falls at once.
+        lag_s, rate, most = OFF_LAG_S, OFF_SHARE * natural, 1.0
+        if planned is not None:
+            # Where the clock waits for a kiln above it, it is led down by little at first.
+            lag_s, most = LED_LAG_S, LED_MOST
+            rate = LED_SHARE * min(planned, NATURAL_SHARE * natural)
+        due_c = rate / SECONDS_PER_HOUR * np.maximum(after_s - lag_s, 0.0)
+        weight = float(due_c @ due_c)
+        if due_c[-1] < LEAST_DUE_C:
+            self.stays_on = -fallen_c > now.believed_c(FALL_C, error_c)
+            return
+        # Which share of the slowest fall there is to be expected it has fallen, least squares.
+        shares = float(due_c @ (level_c - now.values_c[past])) / weight
+        share_error = math.hypot(
+            noise_c / math.sqrt(weight), level_error_c * float(np.sum(due_c)) / weight
+        )
         swing_c = 0.5 * now.usual_fall_c if now.swings else 0.0
-        self.stays_on = rises or (
-            self.past_s >= least_s
-            and max(drop_c, 0.0 if swing_c > 1.0 else drop_c)
-            + PAST_SIGNIFICANT_ERRORS * error_c
-            + swing_c
-            < share * due_c
+        most_share = PAST_SIGNIFICANT_ERRORS * share_error + swing_c / float(due_c[-1])
+        most_share += max(shares, 0.0) if swing_c else shares
+        self.stays_on = (
+            -fallen_c > now.believed_c(FALL_C, error_c)
+            or (most_share < 1.0 and shares < most)
+            or (planned is None and now.rises_since(end_s + RISES_FROM_S))
         )
 
-    def _arrival_error_s(self, plan: Plan, hold: ObservedHold, now: "_RecentCourse") -> float:
-        """Return how much too early an arrival may have been seen: noise and swing come first."""
+    def _latest_end_s(self, plan: Plan, hold: ObservedHold, now: "_RecentCourse") -> float:
+        """Return when a hold is surely over [s]: noise and swing show it reached too early."""
+        hold_s = plan.schedule.segments[hold.index].hold_s
+        if hold.latest_s > -math.inf:
+            unsure_s = 0.0 if now.swings else hold.unsure_s
+            return max(hold.due_s + unsure_s, hold.latest_s + hold_s)
         rate_c_per_h = plan.schedule.segments[hold.index].rate_c_per_h
         if rate_c_per_h is None:
-            return 0.0
+            return hold.due_s
         early_c = ARRIVED_ERRORS * now.minute_noise_c
         if now.swings:
             early_c += ARRIVED_SWINGS * now.usual_fall_c
         pace_c_per_h = min(rate_c_per_h, max(hold.pace_c_per_h, LEAST_PACE_SHARE * rate_c_per_h))
         early_s = min(early_c / pace_c_per_h * SECONDS_PER_HOUR, MOST_EARLY_S)
-        return early_s + hold.unsure_s
+        return hold.due_s + early_s + hold.unsure_s
 
 
 class _RecentCourse:
@@ -613,8 +670,8 @@ class _RecentCourse:
         self.celsius = float(np.mean(values_c[last]))
         self.mean_s = float(np.mean(time_s[last]))
         self.error_c = noise_c / math.sqrt(self.count)
-        in_a_minute = NOW_S / max(float(np.median(np.diff(time_s))), 1.0)
-        self.minute_noise_c = noise_c / math.sqrt(max(in_a_minute, 1.0))
+        self._in_a_minute = max(NOW_S / max(float(np.median(np.diff(time_s))), 1.0), 1.0)
+        self.minute_noise_c = noise_c / math.sqrt(self._in_a_minute)
         rare = float(np.median(np.diff(time_s))) >= RARE_S
         self.errors = RARELY_SIGNIFICANT if rare else SIGNIFICANT_ERRORS
         number = (age_s // NOW_S).astype(np.int64)
@@ -637,15 +694,41 @@ class _RecentCourse:
         ages_s = np.flatnonzero(recent)[means >= near_c] * NOW_S
         self.left_high_s = self.at_s - float(ages_s[0]) - 0.5 * NOW_S
 
+    @cached_property
+    def calm_noise_c(self) -> float:
+        """The noise where a swing that takes some readings is not taken for it [°C].
+
+        Of white noise the fourth difference is √70 of it; of what is smooth it leaves less than the
+        second.
+        """
+        bends = np.abs(np.diff(self.values_c, 4))
+        if bends.size < 3 * SWING_POINTS:
+            return self.noise_c
+        sigma_c = MAD_TO_SIGMA * float(np.median(bends)) / math.sqrt(70.0)
+        return min(self.noise_c, max(sigma_c * (1.0 + 6.0 / bends.size), LEAST_NOISE_C))
+
     @property
     def swings(self) -> bool:
         """Whether a relay makes it swing by more than its noise looks like."""
-        return self.usual_fall_c > max(SWINGS_C, 4.5 * self.minute_noise_c)
+        minute_noise_c = self.calm_noise_c / math.sqrt(self._in_a_minute)
+        return self.usual_fall_c > max(SWINGS_C, 4.5 * minute_noise_c)
 
     @property
     def falls(self) -> bool:
         """Whether it fell further than noise, and than a relay's swing in the hour before."""
         return self.fallen_c >= self.believed_c(FALL_C, self.fall_error_c)
+
+    def rises_since(self, moment_s: float) -> bool:
+        """Tell whether it has risen from a low after a moment: without power nothing does."""
+        since = self.time_s > moment_s
+        if np.count_nonzero(since) < 2:
+            return False
+        number = ((self.at_s - self.time_s[since]) // NOW_S).astype(np.int64)
+        count = np.bincount(number)
+        sums = np.bincount(number, weights=self.values_c[since])
+        means = sums[count > 0] / count[count > 0]
+        error_c = self.calm_noise_c * math.sqrt(2.0 / float(np.min(count[count > 0])))
+        return float(means[0] - np.min(means)) > max(RISES_C, self.errors * error_c)
 
     def sinks_from(self, arrived_s: float) -> bool:
         """Tell whether it has left the level of a hold, by means over minutes.
@@ -827,6 +910,15 @@ class _LeastSquaresLine:
         count = np.bincount(number)
         means = np.bincount(number, weights=away_c)[count > 0] / count[count > 0]
         return float(np.max(means) - np.min(means)) if means.size >= SWING_POINTS else 0.0
+
+    def meets_s(self, target_c: float) -> float:
+        """Return when the line comes to a temperature [s]."""
+        return self._middle_s + (target_c - self._middle_c) / self.slope_c_per_s
+
+    def scatter_c(self, time_s: FloatArray, values_c: FloatArray) -> float:
+        """Return how far points scatter about the line (standard deviation) [°C]."""
+        away_c = values_c - (self._middle_c + self.slope_c_per_s * (time_s - self._middle_s))
+        return math.sqrt(float(away_c @ away_c) / max(self._count - 2, 1))
 
     def error_c(self, moment_s: float, noise_c: float) -> float:
         """Return the standard error of what the line says of a moment [°C]."""

@@ -38,6 +38,15 @@ def test_the_first_lines_say_what_is_wrong(school: Path) -> None:
     assert "corner is late" not in again.stdout  # the plan is, in every kiln
 
 
+def test_a_page_is_written_anew_and_nothing_else_is(school: Path) -> None:
+    assert call(school, *ASKED, "--html", "fleet.html").returncode == 1
+    (school / "mine.html").write_text("mine", encoding="utf-8")
+    refused = call(school, *ASKED, "--html", "mine.html")
+    assert refused.returncode == 2
+    assert "reviewed" not in refused.stderr  # before the work
+    assert (school / "mine.html").read_text(encoding="utf-8") == "mine"
+
+
 def test_the_figures_are_those_the_logs_were_made_with(school: Path) -> None:
     found = json.loads(call(school, "fleet", "--out", "results", "--json").stdout)
     assert found["by_status"] == {"reviewed": 38, "unreadable": 2}

@@ -4,8 +4,12 @@ import math
 
 import numpy as np
 import pytest
-from watch.batchfirings import DANGERS, HOUR_S, judged
-from watch.judging import followed
+from watch.batchfirings import DANGERS, HOUR_S, FloatArray, judged
+from watch.judging import followed, schedule_of
+
+from firing.capture.reading import Reading, Status
+from firing.watch.events import AlarmLimits
+from firing.watch.watcher import Watcher
 
 FIRST = 700
 SHOWS_WHATEVER = ("cut in a ramp", "outage", "shorted", "reversed", "pulled out", "stuck")
@@ -41,3 +45,56 @@ def test_a_danger_is_told_in_five_minutes_or_three_readings(kind: str) -> None:
         assert right, one.case
         shows_s = one.danger_s if math.isinf(one.shows_s) else max(one.danger_s, one.shows_s)
         assert right[0].at_s - shows_s <= max(300.0, 3.0 * one.case.interval_s) + 1.0, one.case
+
+
+@pytest.mark.soak
+def test_a_hold_that_goes_on_is_told_in_five_minutes_where_the_kiln_should_fall_freely() -> None:
+    """Of readings that are good to a third of a degree; a planned slow fall takes longer to miss."""
+    seen = 0
+    for one in judged({"hold goes on": 12}, FIRST):
+        case, made = one.case, one.made
+        if case.noise_c > 0.3 or made.peak_index + 1 < len(case.wanted.program):
+            continue
+        seen += 1
+        told, _ = followed(one, one.danger_s + 1800.0)
+        acts = [n for n in told if n.severity == "act" and n.state == "raised"]
+        assert [n.id for n in acts] == ["hold-long"], case
+        # From its end, or from the moment at which the swing of a relay lets the arrival be known.
+        unsure_s = 120.0 if case.wanted.controller.dead_band_c is not None else 0.0
+        late_s = acts[0].at_s - one.danger_s
+        assert 0.0 <= late_s <= max(300.0, 3.0 * case.interval_s) + unsure_s, case
+    assert seen >= 3
+
+
+HOLD_S, SWING_S, SWING_C = 1200.0, 600.0, 4.5
+
+
+def _swinging(goes_on: bool) -> tuple[FloatArray, FloatArray, float]:
+    """Return a ramp of 75 °C/h to 1225 °C that a relay makes swing, and when its hold ends."""
+    time_s = np.arange(0.0, 2.0 * HOUR_S + HOLD_S + 1800.0, 20.0)
+    set_c = np.minimum(1075.0 + 75.0 * time_s / HOUR_S, 1225.0)
+    reading_c = set_c + SWING_C * np.sin(2.0 * np.pi * time_s / SWING_S)
+    reading_c += np.random.default_rng(3).normal(0.0, 0.3, time_s.size)
+    end_s = 2.0 * HOUR_S + HOLD_S
+    if not goes_on:
+        at_end_c = float(np.interp(end_s, time_s, reading_c))
+        fallen_c = 240.0 * (time_s - end_s) / HOUR_S
+        reading_c = np.where(time_s > end_s, at_end_c - fallen_c, reading_c)
+    return time_s, reading_c, end_s
+
+
+@pytest.mark.parametrize("goes_on", [True, False])
+def test_the_end_of_a_hold_is_known_though_a_relays_swing_brought_its_first_reading_early(
+    goes_on: bool,
+) -> None:
+    """A swing of 4.5 °C at 75 °C/h is at the target up to 3.6 min before its set point is."""
+    time_s, reading_c, end_s = _swinging(goes_on)
+    schedule = schedule_of(((75.0, 1225.0, HOLD_S / 60.0),))
+    watcher = Watcher(AlarmLimits(1245.0, lost_after_s=60.0), schedule)
+    watcher.begin(0.0, live=False)
+    told = []
+    for moment_s, value_c in zip(time_s.tolist(), reading_c.tolist(), strict=True):
+        told += watcher.add(moment_s, Reading([value_c], [Status.OK], moment_s), 0)
+    acts = [(n.id, n.at_s - end_s) for n in told if n.severity == "act" and n.state == "raised"]
+    assert [name for name, _ in acts] == (["hold-long"] if goes_on else [])
+    assert all(0.0 <= late_s <= 420.0 for _, late_s in acts)
