@@ -10,22 +10,10 @@ from commandline import call
 
 README = Path(__file__).parents[1] / "README.md"
 
-FAULTY = """# a plan with slips
-title = "slips"
-purpose = "bisqe"
-
-[[segment]]
-rate = 0
-target = 90
-hold = "400h"
-"""
-
-
 @pytest.fixture(scope="module")
 def studio(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """Return the folder a reader of the README works in: a faulty file and the demo's files."""
+    """Return the folder that a reader of the README works in, after its first line."""
     folder = tmp_path_factory.mktemp("studio")
-    (folder / "faulty.toml").write_text(FAULTY, encoding="utf-8")
     assert call(folder, "demo").returncode == 0
     return folder
 
@@ -37,15 +25,27 @@ def blocks(language: str) -> list[str]:
 
 
 def test_the_tour_is_real(studio: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    """Each console block's commands print its lines, in order; … stands for what is left out."""
+    """Followed from top to bottom: files are new, and each command prints its lines, in order.
+
+    … stands for what is left out.
+    """
     monkeypatch.setenv("NO_COLOR", "1")
-    assert blocks("console")
-    for block in blocks("console"):
+    text = README.read_text(encoding="utf-8")
+    told = re.findall(r"^```(console|toml)\n(.*?)^```", text, re.M | re.S)
+    assert {language for language, _ in told} == {"console", "toml"}
+    for language, block in told:
+        if language == "toml":
+            named = re.match(r"# ([\w-]+\.toml)", block)
+            assert named is not None
+            assert not (studio / named[1]).exists(), "it would write over a file made before"
+            (studio / named[1]).write_text(block, encoding="utf-8")
+            continue
         for part in re.split(r"^\$ ", block, flags=re.M)[1:]:
             command, *shown = part.rstrip("\n").split("\n")
             words = shlex.split(command)
             assert words[0] == "firing"
             result = call(studio, *words[1:])
+            assert (result.returncode == 2) == ("faulty" in command), command
             printed = (result.stdout + result.stderr).splitlines()
             position = 0
             for line in shown:

@@ -32,7 +32,7 @@ from .painting import ChangesOnly, Painting, ascii_terminal
 from .screens.base import WorkScreen
 from .screens.plan import PlanScreen
 from .session import Session
-from .widgets.lines import TOUR
+from .widgets.lines import HELP, TOUR
 
 if TYPE_CHECKING:
     from rich.console import RenderableType
@@ -93,6 +93,13 @@ LIGHT = Theme(
 )
 
 
+_IN_FIVE_LINES = "In five lines"
+
+
+def _tour_lines() -> list[str | tuple[str, str]]:
+    return [("  ", words) for words in TOUR]
+
+
 _KEY_PATIENCE_S = 0.25
 """The next key waits so long at most for a screen that went away with the one before it."""
 
@@ -115,11 +122,15 @@ class FiringApp(App[Ended]):
     CSS_PATH = "app.tcss"
     TITLE = "firing"
     HELP_TITLE = "Everywhere"
-    HELP_WORDS = ("This tool reads and plans; it never switches a kiln.",)
+    HELP_WORDS = (
+        "This tool reads and plans; it never switches a kiln.",
+        "? is help, too; in a line of text it is typed, and F1 alone is help.",
+    )
     # Textual's own is brought down by a key that comes before its list has lines.
     ENABLE_COMMAND_PALETTE = False
     BINDINGS: ClassVar[list[BindingType]] = [
-        Binding("f1,question_mark", "help", "Help", tooltip="The keys of this screen"),
+        HELP,
+        Binding("question_mark", "ask_help", "Help", priority=True, show=False),
         Binding("f9", "shade", "Dark or light", show=False, tooltip="Change between the two"),
         Binding(
             "ctrl+p",
@@ -279,6 +290,8 @@ class FiringApp(App[Ended]):
         """Offer leaving, and the list of commands, where work is done; a sheet is left first."""
         if action in ("quit", "commands"):
             return isinstance(self.screen, WorkScreen)
+        if action == "ask_help":
+            return not (self.focused is not None and self.focused.check_consume_key("?", "?"))
         return True
 
     def action_shade(self) -> None:
@@ -290,18 +303,19 @@ class FiringApp(App[Ended]):
         from .screens.dialogs import Sheet
         from .screens.sheet_texts import help_lines
 
-        if not isinstance(self.screen, Sheet):
-            self.push_screen(
-                Sheet(
-                    "Help",
-                    [
-                        *help_lines(self.screen),
-                        "",
-                        "In five lines",
-                        *(("  ", words) for words in TOUR),
-                    ],
-                )
-            )
+        if not (isinstance(self.screen, Sheet) and self.screen.is_help):
+            lines = [*help_lines(self.screen), "", _IN_FIVE_LINES, *_tour_lines()]
+            self.push_screen(Sheet("Help", lines, is_help=True))
+
+    def action_ask_help(self) -> None:
+        """Show the keys of the screen in front."""
+        self.action_help()
+
+    def action_tour(self) -> None:
+        """Show the five lines that somebody sees who is here for the first time."""
+        from .screens.dialogs import Sheet
+
+        self.push_screen(Sheet(f"Tour: {_IN_FIVE_LINES.lower()}", _tour_lines(), is_help=True))
 
     async def action_quit(self) -> None:
         """Leave, unless there is unsaved work that is not to be left."""
@@ -348,7 +362,9 @@ class FiringApp(App[Ended]):
                 await self.run_action(command.action, default_namespace=command.node)
 
         if isinstance(self.screen, WorkScreen):
-            self.push_screen(Commands(applying(self.screen)), do)
+            words = "In five lines, what there is: the end of the help (F1)"
+            tour = Command("Tour", words, "", "tour", self)
+            self.push_screen(Commands([*applying(self.screen), tour]), do)
 
 
 @dataclass(frozen=True)

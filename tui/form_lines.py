@@ -245,6 +245,8 @@ def place_words(state: FormState, path: KeyPath) -> str:
 
 _SETTING = re.compile(r"\b[a-z_0-9]+ = (?=\S)")
 _WORDS = {"true or false": "yes or no", "write true": "write yes", "write false": "write no"}
+# The quotes are the file's; in a form nobody types them.
+_QUOTED = re.compile(r"\b(?:write|like) [^;:]*")
 _KEY = re.compile(r"\b[a-z]+(?:_[a-z0-9]+)+\b")
 
 
@@ -259,6 +261,7 @@ def spoken(form: Form, message: str) -> str:
     bare = _SETTING.sub("", message)
     for said, meant in _WORDS.items():
         bare = bare.replace(said, meant)
+    bare = _QUOTED.sub(lambda found: found[0].replace('"', ""), bare)
     return _KEY.sub(lambda found: labels.get(found[0], found[0]), bare)
 
 

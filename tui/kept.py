@@ -83,7 +83,7 @@ def keep(
 
     Raises `FiringError` if it cannot be kept; the sentence says why.
     """
-    from firing.logbook.keeping import amend, keep_logs, paper
+    from firing.logbook.keeping import keep_logs, paper
 
     entry = Entry(
         "", b"", reading=choice.reading.given(), channel=choice.channel or "", **said
@@ -97,9 +97,6 @@ def keep(
         found, *_ = keep_logs(book, [choice.path], shelf, entry, tariff=tariff)
         if found.state == "refused" or found.id is None:
             raise FiringError(found.why)
-        if found.state == "known" and any(said.values()):
-            amend(book, found.id, Entry("", b"", **said))
-        book.back_up_when_due()
     return found
 
 
@@ -117,7 +114,8 @@ def kept_words(found: KeptLog) -> str:
     """Return what became of a log that was kept."""
     was = {"known": "It is in the logbook already", "grown": "Kept again, longer than before"}
     kiln = f", kiln {found.kiln}" if found.kiln else ""
-    return f"{was.get(found.state, 'Kept')}: firing {found.id}, {found.plan}{kiln}."
+    added = f" Added to it: {', '.join(found.added)}." if found.added else ""
+    return f"{was.get(found.state, 'Kept')}: firing {found.id}, {found.plan}{kiln}.{added}"
 
 
 _CONE = re.compile(r"\bcone\s+(\S+)", re.I)

@@ -4,12 +4,17 @@ import math
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from functools import cache
 
 import numpy as np
 
-from firing.report.charts.text_chart import Canvas, ChartSeries, LineStyle, temperatures_in
-from firing.report.sanitize import plain, shorten
+from firing.report.charts.text_chart import (
+    ASCII_MARK,
+    Canvas,
+    ChartSeries,
+    LineStyle,
+    temperatures_in,
+)
+from firing.report.sanitize import display_width, plain, shorten
 from firing.report.words import Timekeeper
 from firing.trace import FloatArray
 from firing.units import SECONDS_PER_HOUR, SECONDS_PER_MINUTE, TemperatureUnit, from_celsius
@@ -158,9 +163,10 @@ def draw(
     Returns
     -------
     list of list of (str, int)
-        `height` rows of pieces: a legend, the plot, and the time axis.
+        `height` rows of pieces: a legend of a row or a few, the plot, and the time axis.
     """
-    plot_height, columns = max(height - 3, 1), max(width - GUTTER, 1)
+    legend = _legend(lines, width, unit, ascii_only)
+    plot_height, columns = max(height - 2 - len(legend), 1), max(width - GUTTER, 1)
     seen = [_seen(line, window, unit) for line in lines]
     low, high = _span(seen, window, unit)
     ticks = _round_values(low, high, max(plot_height // 2, 2))
@@ -173,7 +179,7 @@ def draw(
     # The canvas starts each cell's colour with a sequence of ours, here the line's own number.
     colours = tuple(f"\x1b[{number + 1}m" for number in range(len(lines)))
     drawn = canvas.lines(ascii_only=ascii_only, colours=colours)
-    rows: list[list[Piece]] = [_legend(lines, width, unit, ascii_only)]
+    rows = list(legend)
     for number, text in enumerate(drawn):
         label = labels.get(number, "")
         edge = "┤" if label else "│"
@@ -181,19 +187,23 @@ def draw(
         rows.append(pieces if cross is None else _put(pieces, cross, {" ": "│"}, CROSS))
     rows.extend(_time_axis(window, columns, keeper, cross))
     down = [(time_s, (high - value) / (high - low)) for time_s, value in seen]
-    _set_marks(rows, window, marks, width, down)
+    _set_marks(rows, len(legend), window, marks, width, down)
     return rows
 
 
 def _set_marks(
     rows: list[list[Piece]],
+    above: int,
     window: Window,
     marks: Sequence[Mark],
     width: int,
     lines: Sequence[tuple[FloatArray, FloatArray]],
 ) -> None:
-    """Draw stretches along the foot, and letters on the lines [s], [share of the plot's height]."""
-    height = len(rows) - 3
+    """Draw stretches along the foot, and letters on the lines [s], [share of the plot's height].
+
+    So many rows are `above` the plot.
+    """
+    height = len(rows) - 2 - above
     taken: set[tuple[int, int]] = set()
     for mark in marks:
         from_s, to_s = max(mark.from_s, window.from_s), min(mark.to_s, window.to_s)
@@ -212,7 +222,7 @@ def _set_marks(
         if mark.to_s > mark.from_s:
             for column in range(first, last + 1):
                 rows[-2] = _put(rows[-2], column, {"─": "━", "┬": "┯"}, MARK)
-        row = 1 + min(max(int(share * height), 0), height - 1)
+        row = above + min(max(int(share * height), 0), height - 1)
         while (row, middle) in taken and middle < width - 1:
             middle += 1
         taken.add((row, middle))
@@ -298,34 +308,69 @@ def _put(pieces: list[Piece], column: int, new: str | dict[str, str], role: int)
     return [piece for piece in result if piece[0]]
 
 
-@cache
+_SAMPLES: dict[LineStyle, str] = {
+    "solid": "######",
+    "dashed": "##  ##",
+    "dotted": "#  #  ",
+    "dash-dotted": "###  #",
+    "short-dashed": "## ## ",
+    "dash-dot-dotted": "# ## #",
+    "long-dashed": " #####",
+    "faint": "#    #",
+}
+"""Dots of each style in the legend: no two are alike, not even by their first four."""
+_DOTS = {"# ": "⠄", " #": "⠠", "##": "⠤", "  ": " "}
+_LEAST_NAME = 6
+"""Names are cut to this before a third row is taken from the plot."""
+
+
 def _sample(style: LineStyle, cells: int, ascii_only: bool) -> str:
-    canvas = Canvas(cells, 1)
-    canvas.draw(np.array([0.0, 1.0]), np.array([0.45, 0.45]), style)
-    return canvas.lines(ascii_only=ascii_only)[0]
+    if ascii_only:
+        return ASCII_MARK[style] * cells
+    dots = _SAMPLES[style]
+    return "".join(_DOTS[dots[2 * cell : 2 * cell + 2]] for cell in range(cells))
 
 
 def _legend(
     lines: Sequence[ChartSeries], width: int, unit: TemperatureUnit, ascii_only: bool
-) -> list[Piece]:
-    pieces: list[Piece] = [(f"{f'°{unit}':>{GUTTER - 1}} ", AXIS)]
-    left = width - GUTTER
-    names = [plain(line.name) for line in lines]
-    cells = 3 if sum(len(name) + 6 for name in names) <= left + 2 else 2
-    tight = sum(len(name) + 4 for name in names) > left + 1
-    # Where there is no room for all, those without a colour of their own are the first to go, and
-    # the solid line is the last.
-    for number, line in sorted(
-        enumerate(lines),
-        key=lambda entry: (entry[1].colour is None, tight and entry[1].style != "solid"),
-    ):
-        name = shorten(names[number], max(left - cells - 1, 1))
-        if left < 5 + cells or (cells < 3 and name != names[number] and number):
+) -> list[list[Piece]]:
+    """Return every line's sample and name, in one row or a few.
+
+    Names are cut only where two rows do not hold them, and no line is left out.
+    """
+    # Those without a colour of their own come last.
+    order = sorted(range(len(lines)), key=lambda number: lines[number].colour is None)
+    names = [plain(lines[number].name) for number in order]
+    room = width - GUTTER
+    longest = max(map(display_width, names), default=1)
+    fittings = [(1, 3, longest)]
+    fittings += [(2, 2, most) for most in range(longest, min(longest, _LEAST_NAME) - 1, -1)]
+    fittings += [(3, 2, most) for most in range(longest, 0, -1)]
+    rows: list[list[int]] = [[]]
+    for at_most, cells, most in fittings:
+        shown = [shorten(name, most) for name in names]
+        gap, rows, left = cells - 1, [[]], room
+        for at, name in enumerate(shown):
+            needed = cells + 1 + display_width(name)
+            if rows[-1] and needed > left:
+                rows.append([])
+                left = room
+            rows[-1].append(at)
+            left -= needed + gap
+        if len(rows) <= at_most:
             break
-        gap = " " * (cells - 1)
-        pieces += [(_sample(line.style, cells, ascii_only), number), (f" {name}{gap}", TEXT)]
-        left -= 2 * cells + len(name)
-    return pieces
+    found: list[list[Piece]] = []
+    for row in rows:
+        lead = "" if found else f"°{unit}"
+        pieces: list[Piece] = [(f"{lead:>{GUTTER - 1}} ", AXIS)]
+        for at in row:
+            number = order[at]
+            pieces += [
+                (_sample(lines[number].style, cells, ascii_only), number),
+                (f" {shown[at]}{' ' * gap}", TEXT),
+            ]
+        found.append(pieces)
+    return found
 
 
 def _time_axis(

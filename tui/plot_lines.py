@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, replace
+from itertools import cycle
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from firing.forecast.result import Forecast
-from firing.report.charts.text_chart import ChartSeries
+from firing.report.charts.text_chart import ChartSeries, LineStyle
 from firing.report.sanitize import display_width
 from firing.report.words import Timekeeper
 from firing.schedule.schedule import Schedule
@@ -28,6 +29,10 @@ if TYPE_CHECKING:
 FORECAST, SET_POINT, CORE = 0, 1, 3
 NOW = CORE
 """The colour of what is still to come."""
+
+
+ASIDE: tuple[LineStyle, ...] = ("dash-dotted", "short-dashed", "dash-dot-dotted", "long-dashed")
+"""The styles of what is measured beside the kiln, one after the other."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -53,7 +58,7 @@ class PlotLines:
         """Return the moment and every line's temperature there, in one line.
 
         In fewer words where that would be wider than `width`: without the place, without the lines
-        that are there on the side, and the unit is then told once.
+        that are there on the side, with the unit told once; then line by line.
         """
         when = hours_minutes(at_s) if self.keeper.started is None else self.keeper.at(at_s)
         # Another course of the same plan is to be seen, not read off.
@@ -70,12 +75,17 @@ class PlotLines:
             return whole
         if display_width(bare) <= width:
             return bare
-        main = tuple(line for line in self.lines if line.style not in ("dash-dotted", "faint"))
+        main = tuple(line for line in self.lines if line.style not in (*ASIDE, "faint"))
         if 0 < len(main) < len(self.lines):
             return replace(self, lines=main).readout(at_s, width)
         unit = f" °{self.unit}"
-        *others, last = values
-        return " ".join((when, *(value.removesuffix(unit) for value in others), last))
+        *others, last = (value.removesuffix(unit) for value in values)
+        # A line gives way as a whole, the lowest first; a name never stands without its figure.
+        while True:
+            shorter = " ".join((when, *others, f"{last}{unit}"))
+            if not others or display_width(shorter) <= width:
+                return shorter
+            del others[0]
 
 
 def value_at(line: ChartSeries, at_s: float) -> float | None:
@@ -220,9 +230,10 @@ def review_lines(review: Review) -> PlotLines:
         (
             ChartSeries("plan", review.plan_time_s, review.plan_c, "dashed", SET_POINT),
             *(
-                ChartSeries(other, trace.time_s, trace.channel_c(other), "dash-dotted")
-                for other in trace.channels
-                if other != name
+                ChartSeries(other, trace.time_s, trace.channel_c(other), style)
+                for other, style in zip(
+                    (other for other in trace.channels if other != name), cycle(ASIDE)
+                )
             ),
             ChartSeries(name, trace.time_s, review.temperature_c, "solid", FORECAST),
         ),
@@ -295,8 +306,8 @@ class WatchLines:
             lines.append(ChartSeries("plan", time_s, plan.temperature_c[run], "dashed", SET_POINT))
             for part in plan.segments:
                 corners += [plan_s + part.start_s, plan_s + part.ramp_end_s, plan_s + part.end_s]
-        for name, time_s, course_c in seen.others:
-            lines.append(ChartSeries(name, time_s, course_c, "dash-dotted"))
+        for (name, time_s, course_c), style in zip(seen.others, cycle(ASIDE)):
+            lines.append(ChartSeries(name, time_s, course_c, style))
         rest, estimate = seen.rest, seen.estimate
         if rest is not None and estimate is not None:
             to_come = rest.time_s + estimate.now_s

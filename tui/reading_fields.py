@@ -129,7 +129,11 @@ def reading_fields(unit: TemperatureUnit) -> list[Field]:
 
 
 def in_fields(words: str) -> str:
-    """Return a refusal with the fields' names for the commands' options."""
+    """Return a refusal with the fields' names for the commands' options.
+
+    The day that a log has not is told by a command alone: no field takes it.
+    """
+    words = words.replace("give the moment it began with --date, or ", "")
     labels = {spelled(field.key): field.label for field in reading_fields("C")}
     labels |= {"--channel": _CHANNEL, "--start": _START}
     labels["--thermocouple"] = labels["--thermocouple-type"]

@@ -5,7 +5,7 @@ and the curve can be walked together.
 """
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -19,7 +19,14 @@ from firing.report.text import bar
 from firing.report.words import SEVERITY_WORDS, closed, sentence
 from firing.review.overlay import Overlay
 from firing.review.result import CAUSE_NAMES, Review, ReviewedSegment
-from firing.units import format_duration, format_rate, format_temperature, hours_minutes
+from firing.units import (
+    TemperatureUnit,
+    format_duration,
+    format_rate,
+    format_temperature,
+    hours_minutes,
+    in_unit,
+)
 
 from .plot_lines import reviewed_at
 
@@ -90,14 +97,22 @@ def summary(review: Review) -> tuple[str, str]:
 
 
 def review_entries(review: Review) -> list[ReviewEntry]:
-    """Return the whole list of a review."""
-    return [
+    """Return the whole list of a review, in its plan's unit."""
+    found = [
         *_section("Where the time went, minutes", _causes(review)),
         *_section("What to know", _findings(review)),
         *_section("Segments, h:mm", _segments(review), _columns("plan", "real", "off")),
         *_section("Cones by channel", _cones(review)),
         *_section("Cooling and log", _rest(review)),
     ]
+    return [_told_in(entry, review.schedule.unit) for entry in found]
+
+
+def _told_in(entry: ReviewEntry, unit: TemperatureUnit) -> ReviewEntry:
+    details = tuple(in_unit(words, unit) for words in entry.details)
+    # A segment's words are the plan's own.
+    words = entry.words if entry.of_segment else in_unit(entry.words, unit)
+    return replace(entry, words=words, details=details)
 
 
 def _section(
@@ -244,9 +259,13 @@ def overlay_entries(found: Overlay) -> list[ReviewEntry]:
     """Return several firings over each other as a list: each firing, what differs, the segments."""
     return [
         *_section("The firings, h:mm", _firings(found), f"{'took':>5} {'off':>6}"),
-        *_section("What differs", (ReviewEntry(w, details=(w,)) for w in found.remarks)),
+        *_section("What differs", (_remark(w, found.schedule.unit) for w in found.remarks)),
         *_section("Segments, h:mm", _of_all(found), _columns("plan", "least", "most")),
     ]
+
+
+def _remark(words: str, unit: TemperatureUnit) -> ReviewEntry:
+    return _told_in(ReviewEntry(words, details=(words,)), unit)
 
 
 def _firings(found: Overlay) -> Iterator[ReviewEntry]:

@@ -19,6 +19,7 @@ from firing.logs.plausibility_limits import (
     LIVE_STILL_S,
     LIVE_TURNING_READINGS,
     TURNING_SHARE,
+    digit_taken_c,
 )
 
 
@@ -101,7 +102,7 @@ class ChannelPlausibility:
             if self._still == 0:
                 full = len(self._turns) == LIVE_TURNING_READINGS
                 # One that flickers by its last digit stands still wherever it is far from the next.
-                in_digits = self._change_c > FLICKER_DIGITS * self._digit_c
+                in_digits = self._change_c > FLICKER_DIGITS * digit_taken_c(self._digit_c)
                 turns = sum(self._turns) >= TURNING_SHARE * LIVE_TURNING_READINGS
                 self._was_noisy = full and turns and in_digits
             self._still += 1

@@ -64,7 +64,7 @@ EXAMPLES: dict[str, str] = {
     "review": "firing review firing-demo/plan.toml firing-demo/log.csv --html review.html",
     "compare": "firing compare --schedule firing-demo/plan.toml firing-demo/log.csv "
     "firing-demo/log.csv",
-    "fleet": "firing fleet logs --plans plans --kilns kilns --out results --html fleet.html",
+    "fleet": "firing fleet firing-demo/log.csv --plans firing-demo/plan.toml --out results",
     "watch": "firing watch firing-demo/log.csv --schedule firing-demo/plan.toml --every 4h",
     "keep": "firing keep firing-demo/log.csv --plan firing-demo/plan.toml --kiln example-kiln",
     "logbook": "firing logbook find good glaze march",

@@ -1,5 +1,6 @@
 """``firing fleet``: many logs at once."""
 
+from contextlib import suppress
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -70,6 +71,7 @@ def fleet_command(
     FOLDER the table is summed up as it is.  A log's kiln and plan are those whose names stand in
     its path, else those that its course fits.
     """
+    from firing.files.disk import check_writable
     from firing.fleet.summary import summarise
     from firing.fleet.table import FleetTable
 
@@ -79,6 +81,9 @@ def fleet_command(
         raise FiringError("--out is missing; name the folder for the table of results")
     if source is not None and book is not None:
         raise FiringError("name a folder or --logbook, not both; two runs may share one --out")
+    if html is not None:
+        overwrite = overwrite or _is_own_page(html)
+        check_writable(html, overwrite=overwrite)  # before the work, not after it
     place, run = FleetTable(table), None
     if source is not None or book is not None:
         from firing.files.kinds import open_file
@@ -102,6 +107,13 @@ def fleet_command(
     if as_json:
         outcome.document({**found.to_dict(), "run": None if run is None else run.to_dict()})
     return outcome.act_if(found.needs_action)
+
+
+def _is_own_page(path: Path) -> bool:
+    """Return whether a page is one that this command wrote: a second run brings it up to date."""
+    with suppress(OSError), path.open("rb") as file:
+        return b"<title>Fleet: " in file.read(4096)
+    return False
 
 
 def _logs(source: str | None, book: str | None, studio: "Studio") -> tuple["JobSource", "Studio"]:

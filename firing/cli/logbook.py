@@ -7,6 +7,7 @@ import re
 import sys
 from collections.abc import Callable, Sequence
 from dataclasses import replace
+from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
@@ -17,9 +18,10 @@ from firing.cli.arguments import html_option, json_option, logbook_option, repor
 from firing.cli.log_options import log_options, take_reading
 from firing.clock import parse_when
 from firing.errors import FiringError
-from firing.logbook.record import CODE, EVENT_KINDS, Entry, EventKind, Filter
+from firing.logbook.record import EVENT_KINDS, Entry, EventKind, Filter
 from firing.logbook.store import Logbook
 from firing.units import TemperatureUnit, parse_rate_c_per_h
+from firing.version import code_version
 
 if TYPE_CHECKING:
     from firing.logbook.keeping import KeepProgress, KeptLog
@@ -138,14 +140,13 @@ def keep_command(
     if not files:
         raise FiringError(f"{folders[0]}: holds no log; name the folder that your logger writes to")
     with Logbook.open(place, create=not dry_run) as book:
-        shelf = shelf_of(book, plans=plans, kilns=kilns, folder=folders[0] if folders else None)
+        shelf = shelf_of(book, plans=plans, kilns=kilns, beside=logs)
         prices = open_file("tariff", tariff)
         found = keep_logs(
             book, files, shelf, said, tariff=prices, dry_run=dry_run, progress=progress_line()
         )
         if not dry_run:
-            derive_again(book, book.older_than(CODE)[:_CATCH_UP])
-            book.back_up_when_due()
+            derive_again(book, book.older_than(code_version())[:_CATCH_UP])
     refused = [one for one in found if one.state == "refused"]
     if len(refused) == len(found):
         raise FiringError("\n".join(dict.fromkeys(one.why for one in refused)))
@@ -256,7 +257,7 @@ def _print_list(book: Logbook, which: Filter, everything: bool, as_json: bool) -
             "nearest": nearest, "firings": [one.to_dict() for one in firings],
         })  # fmt: skip
     else:
-        older = len(book.older_than(CODE))
+        older = len(book.older_than(code_version()))
         outcome.report(list_report(firings, total, which, nearest=nearest, older=older))
     return outcome.DONE
 
@@ -452,19 +453,24 @@ def event_command(
     """
     from firing.report.logbook import events_report
 
-    if kiln is not None and kind is None:
+    if kind is not None and remove is not None:
+        raise FiringError("--remove takes an event back; leave out what was done")
+    if kiln is not None and kind is None and remove is None:
         if kiln.casefold() in EVENT_KINDS:
             raise FiringError(f'name the kiln first: firing logbook event KILN "{kiln}"')
         raise FiringError(f"say what was done to {kiln}: {', '.join(EVENT_KINDS)}")
-    with Logbook.open(place, create=kiln is not None) as book:
+    with Logbook.open(place, create=kind is not None) as book:
         if kiln is not None and kind is not None:
-            at = parse_when("now" if when is None else when if ":" in when else f"{when} 12:00")
+            at = _moment_of_event(when)
             offset = at.utcoffset()
             book.add_event(
                 book.kiln_called(kiln), _event_kind(kind), words, at_s=at.timestamp(),
                 utc_offset_s=0 if offset is None else round(offset.total_seconds()),
             )  # fmt: skip
         if remove is not None:
+            its_kiln = [event.kiln for event in book.events() if event.id == remove]
+            if kiln is not None and its_kiln not in ([], [book.kiln_called(kiln)]):
+                raise FiringError(f"event {remove} is of {its_kiln[0]}, not of {kiln}")
             book.remove_event(remove)
         events = book.events()
     if as_json:
@@ -474,6 +480,23 @@ def event_command(
     else:
         outcome.report(events_report(events))
     return outcome.DONE
+
+
+def _moment_of_event(text: str | None) -> datetime:
+    """Read when an event was: a day alone is its noon, and today's is not to come."""
+    now = parse_when("now")
+    if text is None:
+        return now
+    if ":" in text or text.strip().casefold() == "now":
+        return parse_when(text, near=now)
+    try:
+        noon = parse_when(f"{text} 12:00", near=now)
+    except FiringError:
+        raise FiringError(
+            f'--on "{text}" is no day; write year, month and day: {now:%Y-%m-%d}, or with the '
+            f'time "{now:%Y-%m-%d} 14:30"'
+        ) from None
+    return min(noon, now) if noon.date() == now.date() else noon
 
 
 def _event_kind(text: str) -> EventKind:
@@ -494,7 +517,7 @@ def check_command(place: Path | None, as_json: bool) -> int:
     from firing.report.logbook import check_report
 
     with Logbook.open(place, create=False) as book:
-        found = book.check(CODE)
+        found = book.check(code_version())
     if as_json:
         outcome.document({"schema": 1, "kind": "logbook-check", **found.to_dict()})
     else:
@@ -538,7 +561,6 @@ def import_command(folder: Path, place: Path | None, as_json: bool) -> int:
 
     with Logbook.open(place) as book:
         found = import_(book, folder, progress_line())
-        book.back_up_when_due()
     if as_json:
         outcome.document(_kept_document("logbook-import", found))
     else:
@@ -546,14 +568,20 @@ def import_command(folder: Path, place: Path | None, as_json: bool) -> int:
     return outcome.act_if(any(one.state == "refused" for one in found))
 
 
-@_subcommand("backup", "backup --out studio-backup.sqlite")
-@click.option("--out", type=click.Path(path_type=Path, dir_okay=False), help="The copy's file.")
+@_subcommand("backup", "backup studio-copy.sqlite")
+@click.argument("file", required=False, type=click.Path(path_type=Path, dir_okay=False))
+@click.option("--out", type=click.Path(path_type=Path, dir_okay=False), help="As FILE.")
 @logbook_option
 @json_option
-def backup_command(out: Path | None, place: Path | None, as_json: bool) -> int:
-    """Copy the logbook as it stands now; a running watch goes on."""
+def backup_command(file: Path | None, out: Path | None, place: Path | None, as_json: bool) -> int:
+    """Copy the logbook to FILE as it stands now; a running watch goes on.
+
+    Without FILE the copy lies beside the logbook, with the moment in its name.
+    """
+    if file is not None and out is not None:
+        raise FiringError("name the copy once: FILE and --out are the same")
     with Logbook.open(place, create=False) as book:
-        copy = book.backup(out)
+        copy = book.backup(file or out)
     if as_json:
         outcome.document({"schema": 1, "kind": "logbook-backup", "backup": str(copy)})
     else:
@@ -561,23 +589,25 @@ def backup_command(out: Path | None, place: Path | None, as_json: bool) -> int:
     return outcome.DONE
 
 
-@_subcommand("page", "page --out logbook.html")
-@click.option("--out", type=click.Path(path_type=Path, dir_okay=False), help="The page's file.")
-@click.option("--overwrite", is_flag=True, help="Replace the --out file if it is there already.")
+@_subcommand("page", "page --html logbook.html")
+@html_option
+@click.option("--out", type=click.Path(path_type=Path, dir_okay=False), help="As --html.")
 @click.option("--unit", type=click.Choice(["C", "F"]), default="C", help="Unit of the report.")
 @logbook_option
 @report_options
 @json_option
 def page_command(
-    out: Path | None, overwrite: bool, unit: TemperatureUnit, place: Path | None, as_json: bool
-) -> int:
+    html: Path | None, out: Path | None, overwrite: bool, unit: TemperatureUnit,
+    place: Path | None, as_json: bool,
+) -> int:  # fmt: skip
     """Put the logbook on one page: trends, costs and all firings.
 
-    Energy and cost are summed by month and by person. Without --out it is printed.
+    Energy and cost are summed by month and by person. Without --html it is printed.
     """
     from firing.report.logbook import month_sums, page_report
     from firing.report.trends import trends_report
 
+    out = html or out
     with Logbook.open(place, create=False) as book:
         firings, events = book.firings(), book.events()
     trends = [_trends(place, name) for name in _kilns(place, None)]
@@ -633,7 +663,7 @@ def refresh_command(everything: bool, place: Path | None, as_json: bool) -> int:
     from firing.logbook.keeping import derive_again
 
     with Logbook.open(place, create=False) as book:
-        older = book.older_than("" if everything else CODE)
+        older = book.older_than("" if everything else code_version())
         troubled = derive_again(book, older, progress_line())
     if as_json:
         outcome.document({"schema": 1, "kind": "logbook-refresh", "derived": len(older),
@@ -693,7 +723,7 @@ def _trends(place: Path | None, kiln: str) -> Trends:
 
 def derive_older(book: Logbook, kiln: str) -> None:
     """Derive again what an older version measured of a kiln's firings: a trend compares like."""
-    older = set(book.older_than(CODE))
+    older = set(book.older_than(code_version()))
     stale = [one.id for one in book.firings(Filter(kiln=kiln)) if one.id in older] if older else []
     if stale:
         from firing.logbook.keeping import derive_again

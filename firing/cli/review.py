@@ -1,5 +1,6 @@
 """``firing review``: what a firing really did."""
 
+from contextlib import suppress
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -133,6 +134,8 @@ def review_command(
         compare_with=[log for log, _ in beside],
         compare_channel=[place for _, place in beside],
     )
+    if result.plan_doubt or result.refused:
+        result = _with_plan_named(result, Path(schedule).parent, logs[0].parent)
     written: dict[str, Any] = {}
     if write_offset:
         assert kiln is not None
@@ -149,6 +152,23 @@ def review_command(
     else:
         outcome.report(review_report(result))
     return outcome.act_if(result.needs_action)
+
+
+def _with_plan_named(result: "Review", *folders: Path) -> "Review":
+    """Name the plan that was fired, if it lies beside the plan or the log, or is a ready one."""
+    from firing.files.ready import ready_names
+    from firing.review.which_plan import name_the_plan
+    from firing.schedule.file import open_schedule
+
+    beside = sorted({path for folder in folders for path in folder.glob("*.toml")})
+    plans = {}
+    for name in [*map(str, beside[:_PLANS_READ]), *ready_names()]:
+        with suppress(FiringError):  # a kiln's file, say
+            plans[name] = open_schedule(name)
+    return name_the_plan(result, plans)
+
+
+_PLANS_READ = 50
 
 
 def _keep(

@@ -157,7 +157,8 @@ def watch_command(
 
     The watch ends with the source, by SIGTERM (exit code 0) or by Ctrl-C (130).  A port that
     cannot be opened at the start is refused; one that is lost later is tried again for ever.
-    Exit code 1: lines are missing from the recording, or what a port sent was no readings.
+    Exit code 1: lines are missing from the recording, what a port sent was no readings, or an
+    alarm still stood when the source ended and nobody had acknowledged it.
 
     With --keep the recording goes into the logbook when the watch ends, with its plan, kiln and
     load. A failure of that leaves the recording as it is.
@@ -461,7 +462,8 @@ def _watch(
     for run in runs:
         if run.error is not None:
             raise run.error
-    return outcome.act_if(any(failed))
+    alarmed = not caught and any(run.opened.calls.alarmed for run in runs)
+    return outcome.act_if(any(failed) or alarmed)
 
 
 def _run_side_by_side(runs: list[_Run], every_s: float, stopped: Callable[[], bool]) -> None:

@@ -143,10 +143,13 @@ def _rate_reason(rate: float, most: float, cap: RateCap, controller: Controller)
     unit = controller.unit
     if rate >= controller.fastest_c_per_h * (1.0 - _SLACK) and most > rate:
         return f"{rate_words(rate, unit)}: the controller goes no faster.", ""
-    return (
-        f"At most {rate_words(most, unit)} ({cap.reason}): {cap.text}.",
-        cap.source,
-    )
+    return _limit_words(most, cap, unit), cap.source
+
+
+def _limit_words(most: float, cap: RateCap, unit: TemperatureUnit) -> str:
+    """Return a limit with its reason; practice's text says that it is practice."""
+    reason = "" if cap.text.startswith(cap.reason) else f" ({cap.reason})"
+    return f"At most {rate_words(most, unit)}{reason}: {cap.text}."
 
 
 def _window_at(problem: Problem, at_c: float) -> Dwell | None:
@@ -181,7 +184,7 @@ def _downward(problem: Problem, fall: CoolingLeg, from_c: float) -> tuple[Segmen
         segment = Segment(fall.target_c, None, "off", hold_s=fall.hold_s, name="Fall")
     else:
         most, cap = binding(problem.falling, fall.target_c, from_c)
-        words = f"At most {rate_words(most, unit)} ({cap.reason}): {cap.text}."
+        words = _limit_words(most, cap, unit)
         sources = [cap.source]
         rate = written_rate(fall.rate_c_per_h, unit)
         segment = Segment(fall.target_c, rate, hold_s=fall.hold_s, name="Controlled cooling")

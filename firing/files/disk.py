@@ -90,6 +90,11 @@ def write_text(path: Path, text: str, *, overwrite: bool = False) -> None:
         raise FiringError(f"{_short(path)}: is no name a file can have") from None
 
 
+def check_writable(path: Path, *, overwrite: bool = False) -> None:
+    """Refuse a name that `write_text` would refuse, before the work that is to be written there."""
+    _target(path, overwrite)
+
+
 def _target(path: Path, overwrite: bool) -> Path:
     """Return the file that a path leads to, if it may be written."""
     target = Path(os.path.realpath(path))

@@ -429,7 +429,8 @@ def suggest(given: str, known: Sequence[str]) -> str:
     close = difflib.get_close_matches(given[:LONGEST_NAME], known, n=1, cutoff=0.6)
     if close:
         return f'did you mean "{close[0]}"?'
-    return f"write one of: {', '.join(known)}"
+    between = "; " if any("," in one for one in known) else ", "
+    return f"write one of: {between.join(known)}"
 
 
 def clean(text: str) -> str:

@@ -20,8 +20,9 @@ from typing import Any, Literal
 from firing.errors import FiringError
 from firing.fleet.inputs import INSTALL
 from firing.fleet.jobs import Job
-from firing.fleet.review_log import Studio, code_version
+from firing.fleet.review_log import Studio
 from firing.fleet.worker import LONGEST_S, Answer, Worker
+from firing.version import code_version
 
 Engine = Literal["pool", "dask"]
 Answers = Generator[tuple[Job, Answer]]

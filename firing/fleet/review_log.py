@@ -7,12 +7,9 @@ from __future__ import annotations
 
 import hashlib
 import re
-from collections.abc import Iterable, Iterator, Mapping, Set
+from collections.abc import Iterable, Mapping, Set
 from dataclasses import dataclass, field, fields, is_dataclass, replace
 from datetime import UTC, date
-from functools import lru_cache
-from importlib.resources import files
-from importlib.resources.abc import Traversable
 from itertools import product
 from typing import TYPE_CHECKING, Any, Protocol, TypeVar
 
@@ -28,7 +25,7 @@ from firing.logs.reader import Log, pick_channel, read_bytes
 from firing.review.result import CAUSE_NAMES
 from firing.review.review import review
 from firing.review.which_plan import which_kiln, which_plan
-from firing.version import __version__
+from firing.version import code_version
 
 if TYPE_CHECKING:
     from firing.kiln.description import KilnDescription
@@ -37,11 +34,6 @@ if TYPE_CHECKING:
     from firing.schedule.schedule import Schedule
 
 Item = TypeVar("Item")
-ROOMS = (
-    "cones", "data", "fleet", "forecast", "heat", "kiln", "logbook", "logs", "review", "schedule",
-    "thermocouple", "trace.py", "units.py", "ware",
-)  # fmt: skip
-"""What a row depends on."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -125,25 +117,6 @@ def _part(whole: Mapping[str, Item], names: Set[str]) -> Mapping[str, Item]:
     return whole if "" in names else {n: whole[n] for n in names if n in whole}
 
 
-@lru_cache(maxsize=1)
-def code_version() -> str:
-    """Return the version with a hash of the modules and tables that rows rest on."""
-    found = hashlib.sha256()
-    for room in ROOMS:
-        for path in _files_in(files("firing").joinpath(room)):
-            found.update(path.name.encode() + path.read_bytes())
-    return f"{__version__} {found.hexdigest()[:12]}"
-
-
-def _files_in(place: Traversable) -> Iterator[Traversable]:
-    if place.is_file():
-        yield place
-        return
-    for inner in sorted(place.iterdir(), key=lambda one: one.name):
-        if inner.is_dir() or inner.name.endswith((".py", ".csv", ".toml")):
-            yield from _files_in(inner)
-
-
 def review_bytes(data: bytes, log: str, studio: Studio, plan: str = "", kiln: str = "") -> Row:
     """Return one log's row, whatever the bytes are.
 
@@ -219,7 +192,7 @@ def _of_log(read: Log, log: str) -> dict[str, Any]:
 def _reviewed(read: Log, studio: Studio, plan: str, kiln: str, known: dict[str, Any]) -> Row:
     channel = pick_channel(read, studio.channel)
     if not plan:
-        match = which_plan(read, studio.plans, channel=channel)
+        match = which_plan(read, studio.plans, channel=channel, place=known["log"])
         if match.best is None:
             return Row(**known, status="no plan", sentence=_one_line(match.why))
         plan = match.best.name

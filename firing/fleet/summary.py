@@ -16,6 +16,7 @@ from firing.fleet.row import Status
 from firing.fleet.table import FleetTable
 from firing.review import thresholds as limit
 from firing.review.result import CAUSE_NAMES
+from firing.review.which_plan import RIVAL
 from firing.serialise import OMITTED, Serialised, keyed, rounded
 from firing.trace import FloatArray
 from firing.units import format_duration
@@ -52,7 +53,7 @@ DRAWN = 24
 
 Ints = npt.NDArray[np.integer[Any]]
 Bools = npt.NDArray[np.bool_]
-Kind = Literal["worn", "plan", "finding", "late", "wearing", "uneven", "logs"]
+Kind = Literal["worn", "unsure", "plan", "finding", "late", "wearing", "uneven", "logs"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -100,7 +101,10 @@ class KilnSummary(Serialised):
 
 @dataclass(frozen=True, slots=True)
 class PlanSummary(Serialised):
-    """One plan: shares of its firings, over all kilns."""
+    """One plan: shares of its firings, over all kilns.
+
+    `placed` firings are of a known kiln; of `unsure` ones the log fits `rival` nearly as well.
+    """
 
     plan: str
     firings: int
@@ -112,6 +116,9 @@ class PlanSummary(Serialised):
     unfinished: float = field(metadata=rounded(3))
     peak_missed: float = field(metadata=rounded(3))
     other_program: float = field(metadata=rounded(3))
+    placed: int = 0
+    unsure: int = 0
+    rival: str | None = None
 
     @property
     def is_late(self) -> bool:
@@ -266,7 +273,7 @@ class _Columns:
         "uneven_cones", "uneven_c", "power_over_loss", "power_over_loss_se", "climb_left_c_per_h",
         "last_rate_c_per_h", "energy_kwh", "cost",
     )  # fmt: skip
-    WORDS = ("status", "kiln", "plan", "month", "cause", "ended", "currency")
+    WORDS = ("status", "kiln", "plan", "plan_by", "month", "cause", "ended", "currency")
 
     def __init__(self, table: FleetTable) -> None:
         size, filled = table.count(), 0
@@ -406,10 +413,12 @@ def _usual_cause(rows: _Columns, places: Ints) -> str | None:
 
 
 def _plans(rows: _Columns, reviewed: Bools, late: Bools) -> list[PlanSummary]:
-    found = []
+    found: list[PlanSummary] = []
     other = rows.codes["status"] == rows.code("status", "other program")
     program = rows.code("ended", "program")
     numbers, kiln = rows.numbers, rows.codes["kiln"]
+    rival = [None if (tied := RIVAL.search(by or "")) is None else tied[1]
+             for by in (*rows.words["plan_by"], None)]  # fmt: skip
     for code, places in _groups(rows.codes["plan"], reviewed | other):
         done = places[np.isfinite(numbers["excess_s"][places])]
         own = places[~other[places]]
@@ -417,6 +426,7 @@ def _plans(rows: _Columns, reviewed: Bools, late: Bools) -> list[PlanSummary]:
         placed = done[kiln[done] >= 0]
         lates = np.bincount(kiln[placed], weights=late[placed])
         of = np.bincount(kiln[placed])
+        rivals = [name for by in rows.codes["plan_by"][places] if (name := rival[by]) is not None]
         short_c = numbers["planned_peak_c"][own] - numbers["peak_c"][own]
         found.append(
             PlanSummary(
@@ -430,6 +440,9 @@ def _plans(rows: _Columns, reviewed: Bools, late: Bools) -> list[PlanSummary]:
                 unfinished=_share(rows.codes["ended"][own] != program),
                 peak_missed=_share(short_c > limit.ONE_CONE_C),
                 other_program=_share(other[places]),
+                placed=int(np.count_nonzero(kiln[own] >= 0)),
+                unsure=len(rivals),
+                rival=max(sorted(set(rivals)), key=rivals.count) if rivals else None,
             )
         )
     return found
@@ -596,12 +609,23 @@ def _worn(one: KilnSummary, wear: Wear) -> tuple[tuple[float, ...], LookFirst]:
 
 
 def _failing(plan: PlanSummary) -> Iterator[tuple[tuple[float, ...], LookFirst]]:
-    """Yield why a plan fails."""
+    """Yield why a plan fails, after what makes that unsure."""
+    if plan.rival is not None:
+        logs = "1 log" if plan.unsure == 1 else f"{plan.unsure} logs"
+        reason = (
+            f"{logs} can't tell {plan.plan} from {plan.rival}; taken for {plan.plan}. Put the "
+            "plan's name into the log's name or folder."
+        )
+        yield (0.5, -float(plan.unsure)), LookFirst("unsure", reason, plan=plan.plan)
     if plan.firings < ENOUGH:
         return
     where = f"{plan.firings} firings"
     if plan.kilns:
-        where += " in 1 kiln" if plan.kilns == 1 else f" in {plan.kilns} kilns"
+        kilns = "1 kiln" if plan.kilns == 1 else f"{plan.kilns} kilns"
+        known = "" if plan.placed == plan.firings else f", {plan.placed} of them"
+        where += f"{known} in {kilns}"
+    if plan.rival is not None:
+        where += f", {plan.unsure} of them perhaps {plan.rival}"
     for share, words in (
         (plan.unfinished, "does not run to its end"),
         (plan.peak_missed, "stays a cone or more short of its peak"),
@@ -630,11 +654,11 @@ def _with_ways(
         places = np.flatnonzero(rows.codes[column] == rows.code(column, word or ""))
         return int(places[np.lexsort((places, rows.started_s[places]))][-1])
 
-    by = {"logs": "status", "plan": "plan"}
+    by = {"logs": "status", "plan": "plan", "unsure": "plan"}
     chosen = [
         newest(by[one.kind], one.plan) if one.kind in by else last[one.kiln or ""] for one in found
     ]
-    columns = ("log", "sentence", "finding", "plan", "plan_file", "kiln_file")
+    columns = ("log", "log_bytes", "sentence", "finding", "plan", "plan_file", "kiln_file")
     details = table.rows_at(rows.places[chosen].tolist(), columns) if chosen else []
     shown = []
     for one, row in zip(found, details, strict=True):
@@ -644,7 +668,8 @@ def _with_ways(
         elif one.kind == "logs":
             reason, plan = f"{one.reason}. The last: {row['sentence']}.", None
         way = replace(one, reason=reason, plan=plan or row["plan"], log=log)
-        shown.append(replace(way, command=_command(log, row)))
+        empty = row["log_bytes"] == 0  # there is nothing to review
+        shown.append(replace(way, command=None if empty else _command(log, row)))
     return tuple(shown)
 
 

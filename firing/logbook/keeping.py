@@ -22,26 +22,33 @@ from firing.kiln.energy import EnergyCourse
 from firing.kiln.tariff import Tariff, cost
 from firing.logbook.learning import MOST_FIRINGS
 from firing.logbook.measure import measure
-from firing.logbook.record import CODE, Entry, Filter, KeptWitness, Photo, Shown, local_moment
+from firing.logbook.record import Entry, Filter, KeptWitness, Photo, Shown, local_moment
 from firing.logbook.store import Kept, Logbook
 from firing.logbook.wear import MENDED, NEW_ELEMENTS, trends_of
 from firing.logs.options import ReadingOptions
 from firing.logs.parts import SeveralFirings
 from firing.logs.reader import MOST_BYTES, Log, pick_channel, read_bytes
+from firing.review import thresholds as limit
 from firing.review.power_reason import record_of
 from firing.review.review import review
-from firing.review.which_plan import which_kiln, which_plan
+from firing.review.which_plan import PlanFit, PlanMatch, which_kiln, which_plan
 from firing.review.witness import parse_witness
 from firing.schedule.schedule import Schedule, Segment
 from firing.units import SECONDS_PER_HOUR
+from firing.version import code_version
 
 if TYPE_CHECKING:
     from firing.kiln.description import KilnDescription
     from firing.kiln.residuals import FiringRecord
     from firing.review.result import Review
-    from firing.trace import Trace
+    from firing.trace import FloatArray, Trace
 
 COURSE_POINTS = 48
+_ROUNDED_C = 0.8
+"""Two logs of one firing differ by their digits: half a degree Celsius, and half of Fahrenheit."""
+_NEARLY_ALL, _FEWEST_READINGS, _LEAST_RISE_C = 0.95, 10, 50.0
+_LONGEST_S = 4 * 86_400.0
+"""No log that begins so long before another one overlaps it."""
 LOG_SUFFIXES = {
     *(".csv", ".txt", ".log", ".tsv", ".dat", ".json"),
     *(".gz", ".bz2", ".xz", ".zip", ".xlsx", ".xls", ".ods"),
@@ -51,10 +58,11 @@ LOG_SUFFIXES = {
 
 @dataclass(frozen=True, slots=True)
 class Paper:
-    """A file that a firing goes by: its name and its text."""
+    """A file that a firing goes by: its name, its text, and the folder it lies in with logs."""
 
     name: str
     text: str
+    folder: Path | None = None
 
 
 @dataclass(frozen=True, eq=False)
@@ -63,6 +71,8 @@ class Shelf:
 
     plans: Mapping[str, Paper] = field(default_factory=dict)
     kilns: Mapping[str, Paper] = field(default_factory=dict)
+    named: frozenset[str] = frozenset()
+    """Which of ``plan`` and ``kiln`` a person named."""
 
     def schedules(self) -> dict[str, Schedule]:
         """Return the plans as read."""
@@ -107,13 +117,19 @@ def shelf_of(
     *,
     plans: Sequence[str | Path] = (),
     kilns: Sequence[str | Path] = (),
-    folder: Path | None = None,
+    beside: Sequence[Path] = (),
 ) -> Shelf:
-    """Return what logs may be of: what is named, else what lies in the folder and in the logbook.
+    """Return what logs may be of: what is named, else what lies beside them and in the logbook.
 
-    Ready schedules join the plans where none is named.  A kiln may be a name alone.
+    Ready schedules join the plans where none is named.  A kiln may be a name alone.  Files lie
+    `beside` in a folder and all below it, or in the folder of a log.
     """
-    found = dict(_papers_in(folder)) if folder is not None else {}
+    found: dict[str, list[Paper]] = {"schedule": [], "kiln": []}
+    for pattern, folder in dict.fromkeys(
+        ("**/*.toml", one) if one.is_dir() else ("*.toml", one.parent) for one in beside
+    ):
+        for kind, papers in _papers_in(folder, pattern):
+            found[kind] += papers
     by_title: dict[str, Paper] = {}
     if plans:
         for source in plans:
@@ -124,7 +140,7 @@ def shelf_of(
             one = Paper(name, ready_text(name))
             by_title[_schedule(one.text).title] = one
         by_title |= {title: Paper(title, text) for title, text in book.plans().items()}
-        for one in found.get("schedule", ()):
+        for one in found["schedule"]:
             by_title[_schedule(one.text).title] = one
     by_name: dict[str, Paper] = {}
     known = book.kilns()
@@ -137,19 +153,20 @@ def shelf_of(
             by_name[kept] = Paper(kept, known.get(kept, ""))
     if not kilns:
         by_name = {name: Paper(name, text) for name, text in known.items()}
-        for one in found.get("kiln", ()):
+        for one in found["kiln"]:
             by_name[_kiln(one.text).name] = one
-    return Shelf(by_title, by_name)
+    named = {name for name, given in (("plan", plans), ("kiln", kilns)) if given}
+    return Shelf(by_title, by_name, frozenset(named))
 
 
-def _papers_in(folder: Path) -> Iterator[tuple[str, list[Paper]]]:
+def _papers_in(folder: Path, pattern: str) -> Iterator[tuple[str, list[Paper]]]:
     """Yield the faultless schedules and kilns of a folder, by their kind."""
     read: dict[str, list[Paper]] = {"schedule": [], "kiln": []}
-    for path in sorted(folder.rglob("*.toml")):
+    for path in sorted(folder.glob(pattern)):
         kind = kind_of(path)
         if kind in read:
             try:
-                read[kind].append(paper(kind, path))
+                read[kind].append(replace(paper(kind, path), folder=path.resolve().parent))
             except FiringError:
                 continue  # it is listed as no plan of any log
     yield from read.items()
@@ -172,7 +189,7 @@ def derive(entry: Entry) -> Shown:
         offset_s = _offset_s(datetime.fromtimestamp(began_at).astimezone())
         return Shown(
             began_at, offset_s, started_from="file" if entry.began_at is None else "given",
-            code=CODE, trouble=str(error),
+            code=code_version(), trouble=str(error),
         )  # fmt: skip
 
 
@@ -280,7 +297,7 @@ def shown_of(entry: Entry, log: Log, channel: int, found: Review) -> Shown:
         witnesses=_witnesses(found),
         kwh_by_log=None if energy is None else energy.kwh,
         course_c=_course(trace, found),
-        code=CODE,
+        code=code_version(),
     )
     told = measure(found, found.kiln, planned=bool(entry.plan_text)).to_dict()
     if not entry.plan_text:
@@ -381,12 +398,19 @@ class KeptLog:
     why: str = ""
     why_kiln: str = ""
     notes: tuple[str, ...] = ()
+    twin: str = ""
+    """Another log of the same firing, which is kept or would be."""
+    added: tuple[str, ...] = ()
+    """What was added to a firing that is in the logbook already."""
+    differs: tuple[str, ...] = ()
+    """What was named and not taken, with the step that changes it: a sentence each."""
 
     @property
     def words(self) -> str:
         """What became of it, as a sentence for who watched or reviewed it."""
         if self.state == "known":
-            return f"the firing is in the logbook already, as number {self.id}"
+            added = f"; added to it: {', '.join(self.added)}" if self.added else ""
+            return f"the firing is in the logbook already, as number {self.id}{added}"
         by = f" as {self.plan}" if self.plan else " without a plan"
         return f"the firing is kept in the logbook as number {self.id},{by}"
 
@@ -402,6 +426,9 @@ class KeptLog:
             "why": self.why,
             "why_kiln": self.why_kiln,
             "notes": list(self.notes),
+            "twin_of": self.twin or None,
+            "added": list(self.added),
+            "differs": list(self.differs),
         }
 
 
@@ -505,12 +532,14 @@ def keep_one(
         said = replace(said, load=within.name, load_text=within.text)
     with Logbook.open(place) as book:
         shelf = shelf_of(
-            book, plans=() if plan is None else [plan], kilns=() if kiln is None else [kiln]
+            book,
+            plans=() if plan is None else [plan],
+            kilns=() if kiln is None else [kiln],
+            beside=[path],
         )
         (found, *_) = keep_logs(book, [path], shelf, said)
         if found.state == "refused":
             raise FiringError(found.why)
-        book.back_up_when_due()
     return found
 
 
@@ -528,6 +557,11 @@ class _Keeper:
     said: Entry
     tariff: Tariff | None
     dry_run: bool
+    _paths: dict[int, str] = field(default_factory=dict)
+    """The logs of this run by the firing they were kept as; by less than 0 where none was."""
+    _bodies: dict[tuple[bytes, int], int] = field(default_factory=dict)
+    """The firings of a dry run by the hash of their log and their part."""
+    _readings: dict[int, _Readings | None] = field(default_factory=dict)
 
     def file(self, path: Path) -> list[KeptLog]:
         """Keep every firing of a file; a refusal is an answer of its own, never an exception."""
@@ -563,12 +597,14 @@ class _Keeper:
             If the file holds several, and none is named.
         """
         known = self.book.find_file(entry.body, entry.part)
-        if known is not None:
-            old = self.book.entry(known)
-            # Of a file of several the first may be there, and the others not yet.
-            if "part" in entry.reading or "part" not in old.reading:
-                why = "is in the logbook already"
-                return KeptLog(str(path), known, "known", old.plan, old.kiln, why=why)
+        # Of a file of several the first may be there, and the others not yet.
+        if known is not None and (
+            "part" in entry.reading or "part" not in self.book.entry(known).reading
+        ):
+            return self._known(known, path)
+        body = (hashlib.sha256(entry.body).digest(), entry.part)
+        if self.dry_run and body in self._bodies:
+            return self._known(self._bodies[body], path)
         try:
             matched = _matched(entry, self.shelf, path)
             entry = matched.entry
@@ -579,14 +615,172 @@ class _Keeper:
             raise
         except FiringError as error:
             return KeptLog(str(path), state="refused", why=str(error))
-        state, number = "would be kept", None
-        if not self.dry_run:
-            kept = self.book.keep(entry, shown)
-            state, number = _state(kept), kept.id
-        return KeptLog(
-            str(path), number, state, entry.plan, entry.kiln, matched.sure, matched.why,
-            matched.why_kiln, matched.log.notes,
+        mine = None if shown.started_from == "file" else _Readings.of(shown, matched)
+        twin = None if mine is None else self._twin(mine)
+        if twin is not None and mine is not None and not mine.outlasts(self._readings[twin]):
+            return self._known(twin, path)
+        state, number, told = "would be kept", None, KeptLog(str(path))
+        if self.dry_run:
+            grown = twin is not None or self.book.shorter_form(entry) is not None
+            state, key = "grown" if grown else state, -1 - len(self._paths)
+            self._bodies[body] = key
+        else:
+            kept = self.book.keep(entry, shown, twin)
+            state, key = _state(kept), kept.id
+            number = key
+            if kept.grown:
+                told = self._known(key, path)
+        found = KeptLog(
+            str(path), number, state, entry.plan, entry.kiln, matched.sure and not told.differs,
+            matched.why, matched.why_kiln, matched.log.notes,
+            "" if twin is None else self._paths.get(twin, ""), told.added, told.differs,
         )  # fmt: skip
+        self._paths[key], self._readings[key] = str(path), mine
+        return found
+
+    def _known(self, number: int, path: Path) -> KeptLog:
+        """Add what is said to a firing that is there already, or would be by this run."""
+        twin = self._paths.get(number, "")
+        if number < 0:
+            return KeptLog(str(path), None, "known", twin=twin, why="is the firing of another log")
+        old = self.book.entry(number)
+        added, new = _not_yet_said(old, self.said)
+        differs = []
+        for kind, kept, papers in (
+            ("plan", old.plan, self.shelf.plans),
+            ("kiln", old.kiln, self.shelf.kilns),
+        ):
+            if kind not in self.shelf.named:
+                continue
+            if kept in papers and (
+                kind == "kiln" or _schedule(papers[kept].text) == _schedule(old.plan_text)
+            ):
+                continue
+            if not kept and len(papers) == 1:
+                ((name, one),) = papers.items()
+                named: dict[str, Any] = {kind: name, f"{kind}_text": one.text}
+                new = replace(new, **named)
+                added.append(f"the {kind} {name}")
+            else:
+                another = "another" if kept in papers else "the"
+                by = f"with {another} {kind} {kept}" if kept else f"without a {kind}"
+                differs.append(
+                    f"firing {number} is kept {by}; "
+                    f"'firing logbook add {number} --{kind} ...' changes that"
+                )
+        try:
+            if added and not self.dry_run:
+                amend(self.book, number, new)
+        except FiringError as error:
+            return KeptLog(str(path), number, "refused", why=f"firing {number}: {error}")
+        return KeptLog(
+            str(path), number, "known", new.plan or old.plan, new.kiln or old.kiln, not differs,
+            "is in the logbook already", twin=twin or (old.log_name if path.name != old.log_name
+            else ""), added=tuple(added), differs=tuple(differs),
+        )  # fmt: skip
+
+    def _twin(self, mine: _Readings) -> int | None:
+        """Return the firing of which these are the readings, kept or of this dry run."""
+        began_s, ended_s = float(mine.at_s[0]), float(mine.at_s[-1])
+        near = Filter(since_s=began_s - _LONGEST_S, until_s=ended_s)
+        numbers = [one.id for one in self.book.firings(near) if one.started_from != "file"]
+        for number in (*numbers, *(key for key in self._readings if key < 0)):
+            if number not in self._readings:
+                self._readings[number] = _Readings.of_entry(self.book.entry(number))
+            other = self._readings[number]
+            if other is not None and mine.same_as(other):
+                return number
+        return None
+
+
+def _not_yet_said(old: Entry, said: Entry) -> tuple[list[str], Entry]:
+    """Return what of a firing's sayings is new, in words, and an entry of it alone."""
+    new = Entry("", b"")
+    added: list[str] = []
+    for name, thing in (
+        ("notes", "note"), ("witnesses", "witness cone"), ("photos", "photograph")
+    ):  # fmt: skip
+        more = tuple(one for one in getattr(said, name) if one not in getattr(old, name))
+        if more:
+            lists: dict[str, Any] = {name: more}
+            new = replace(new, **lists)
+            added.append(f"a {thing}" if len(more) == 1 else f"{len(more)} {thing}s")
+    if said.kwh not in (None, old.kwh):
+        new = replace(new, kwh=said.kwh)
+        added.append(f"{said.kwh:g} kWh" + _instead(old.kwh))
+    if said.cost is not None and (said.cost, said.currency) != (old.cost, old.currency):
+        new = replace(new, cost=said.cost, currency=said.currency)
+        added.append(f"a cost of {said.cost:.2f} {said.currency}".rstrip() + _instead(old.cost))
+    if said.member not in ("", old.member):
+        new = replace(new, member=said.member)
+        added.append(f"for {said.member}" + _instead(old.member or None))
+    if said.load_text not in ("", old.load_text):
+        new = replace(new, load=said.load, load_text=said.load_text)
+        added.append(f"the load {said.load}" + _instead(old.load or None))
+    return added, new
+
+
+def _instead(old: float | str | None) -> str:
+    if old is None:
+        return ""
+    return f" instead of {old}" if isinstance(old, str) else f" instead of {old:g}"
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Readings:
+    """What a log reads, and when [s since 1970]."""
+
+    at_s: FloatArray
+    read_c: FloatArray
+
+    @classmethod
+    def of(cls, shown: Shown, matched: _Matched) -> _Readings:
+        """Return the readings of a log as it is about to be kept."""
+        return cls._of(matched.log.trace, matched.channel, shown.started_at)
+
+    @classmethod
+    def of_entry(cls, entry: Entry) -> _Readings | None:
+        """Return the readings of a kept log; None if it can't be read."""
+        try:
+            log = _read(entry)
+            channel = pick_channel(log, entry.channel or None)
+        except FiringError:
+            return None
+        return cls._of(log.trace, channel, _began(entry, log.trace)[0])
+
+    @classmethod
+    def _of(cls, trace: Trace, channel: int, began_s: float) -> _Readings:
+        read_c = trace.channel_c(channel)
+        known = np.isfinite(read_c)
+        return cls(began_s + trace.time_s[known], read_c[known])
+
+    @property
+    def lasts_s(self) -> float:
+        """From the first reading to the last."""
+        return float(self.at_s[-1] - self.at_s[0])
+
+    def outlasts(self, other: _Readings | None) -> bool:
+        """Whether these go on for longer, by more than a reading."""
+        step_s = float(np.median(np.diff(self.at_s)))
+        return other is None or self.lasts_s > other.lasts_s + step_s + 60.0
+
+    def same_as(self, other: _Readings) -> bool:
+        """Whether both read the same at the same times, over nearly all of the shorter one.
+
+        Two kilns that run one program side by side differ by more than the digits that a log drops.
+        """
+        short, long = sorted((self, other), key=lambda one: one.lasts_s)
+        if short.at_s.size < _FEWEST_READINGS or float(np.ptp(short.read_c)) < _LEAST_RISE_C:
+            return False
+        within = (short.at_s >= long.at_s[0] - 1.0) & (short.at_s <= long.at_s[-1] + 1.0)
+        if np.mean(within) < _NEARLY_ALL:
+            return False
+        off_c = np.abs(short.read_c - np.interp(short.at_s, long.at_s, long.read_c))
+        minutes = [bool(np.all(one.at_s % 60.0 == 0.0)) for one in (short, long)]
+        clock_s = 60.0 if minutes[0] != minutes[1] else 1.0
+        slope_c_per_s = np.abs(np.gradient(short.read_c, short.at_s))
+        same = within & (off_c <= _ROUNDED_C + slope_c_per_s * clock_s)
+        return bool(np.mean(same) >= _NEARLY_ALL)
 
 
 def _state(kept: Kept) -> str:
@@ -620,6 +814,10 @@ def _matched(entry: Entry, shelf: Shelf, path: Path) -> _Matched:
         match = which_plan(log, plans, channel=channel, kiln=kilns.get(kiln))
         plan = "" if match.best is None else match.best.name
         sure, why, found = match.sure, match.why, match.review
+        own = _own_plan(match, shelf, path)
+        if own is not None and not (sure and own is match.best):
+            found = found if own is match.best else None
+            plan, sure, why = own.name, True, f"it lies in the log's folder and {own.words}"
     if shelf.kilns and not kiln:
         decided = which_kiln(log, kilns, found)
         kiln, why_kiln = decided.name, decided.why
@@ -636,6 +834,21 @@ def _matched(entry: Entry, shelf: Shelf, path: Path) -> _Matched:
     if found is None or entry.witnesses or entry.load_text:
         found = _reviewed(entry, log, channel)
     return _Matched(entry, log, channel, found, sure, why, why_kiln)
+
+
+def _own_plan(match: PlanMatch, shelf: Shelf, path: Path) -> PlanFit | None:
+    """Return the plan that lies beside a log, if it is one and fits about as well as any."""
+    if match.best is None:
+        return None
+    near_s = limit.PLAN_CLEAR * match.best.misfit_s + limit.PLAN_ROUGH_S
+    own = [
+        fit
+        for fit in match.fits
+        if not fit.refused
+        and fit.misfit_s < near_s
+        and shelf.plans[fit.name].folder == path.resolve().parent
+    ]
+    return own[0] if len(own) == 1 else None
 
 
 def amend(book: Logbook, number: int, said: Entry) -> None:
@@ -676,7 +889,9 @@ def derive_again(
         if shown.trouble:
             old = book.show(number)
             kept = {name: getattr(old, name) for name in Shown.__dataclass_fields__}
-            shown = Shown(**kept | {"code": CODE, "trouble": shown.trouble, "measure": None})
+            shown = Shown(
+                **kept | {"code": code_version(), "trouble": shown.trouble, "measure": None}
+            )
             troubled += 1
         book.derive_again(number, shown)
         progress(progressed(done, len(firings), began_s))

@@ -13,10 +13,7 @@ from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 from firing.serialise import Serialised
 from firing.units import SECONDS_PER_HOUR, format_duration
-from firing.version import __version__
 
-CODE = f"{__version__}/1"
-"""The version of what is derived of a log; the number behind the stroke grows with every change."""
 EventKind = Literal["new elements", "new sensor", "relay", "repair", "note"]
 EVENT_KINDS: tuple[EventKind, ...] = get_args(EventKind)
 StartedFrom = Literal["log", "given", "file"]

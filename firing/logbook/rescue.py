@@ -13,7 +13,7 @@ import sqlite3
 import tempfile
 import zlib
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from contextlib import suppress
+from contextlib import closing, suppress
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from pathlib import Path
@@ -25,6 +25,7 @@ from firing.logbook.store import (
     LIKE_DAMAGE,
     SHOWN_COLUMNS,
     Logbook,
+    backup_moment,
     backups_of,
     shown_values,
 )
@@ -45,11 +46,14 @@ class Rescue:
     unreadable: int
     damaged: Path | None
     backup: Path | None
+    read: int = 0
+    """Firings that could be read of the damaged file; what it says of them wins."""
+    backup_at: datetime | None = None
 
     @property
     def incomplete(self) -> bool:
         """Whether logs may have to be kept again."""
-        nothing = self.damaged is not None and self.firings == self.from_backup
+        nothing = self.damaged is not None and not self.read
         return bool(self.unreadable or self.bare or nothing)
 
     def to_dict(self) -> dict[str, Any]:
@@ -61,6 +65,8 @@ class Rescue:
             "unreadable": self.unreadable,
             "damaged": None if self.damaged is None else str(self.damaged),
             "backup": None if self.backup is None else str(self.backup),
+            "backup_at": None if self.backup_at is None else self.backup_at.isoformat(),
+            "read_of_damaged": self.read,
         }
 
 
@@ -79,7 +85,8 @@ def restore(path: Path, derive: _DERIVE, backup: Path | None = None) -> Rescue:
     Raises
     ------
     FiringError
-        If there is neither a logbook nor a backup, or the disk refuses.
+        If there is neither a logbook nor a backup, the logbook is sound and no backup is named,
+        or the disk refuses.
     """
     candidates = list(reversed(backups_of(path))) if backup is None else [backup]
     if not path.exists() and not candidates:
@@ -94,17 +101,17 @@ def restore(path: Path, derive: _DERIVE, backup: Path | None = None) -> Rescue:
 def _restored(
     path: Path, derive: _DERIVE, candidates: Sequence[Path], folder: Path, *, named: bool
 ) -> Rescue:
+    if path.exists() and not named and _sound(_copied(path, folder / "checked.sqlite")):
+        raise FiringError(f"{path}: is not damaged; nothing done. --from FILE brings a backup back")
     new = folder / "new.sqlite"
     used, held = _begin_with(candidates, new)
     if named and used is None:
         raise FiringError(f"{candidates[0]}: is damaged, too; leave it out to use another backup")
-    bare = unreadable = 0
-    with Logbook.open(new) as book:
+    bare = unreadable = read = 0
+    with closing(Logbook.open(new)) as book:
         if path.exists():
-            for side in _SIDE_FILES:
-                with suppress(FileNotFoundError):
-                    shutil.copy(Path(f"{path}{side}"), Path(f"{folder / 'old.sqlite'}{side}"))
-            bare, unreadable = _save_rows(folder / "old.sqlite", book, derive)
+            old = _copied(path, folder / "old.sqlite")
+            bare, unreadable, read = _save_rows(old, book, derive)
         count = book.count()
         ready = book.backup(folder / "ready.sqlite")  # one file, without a journal beside it
     stamp = f"{datetime.now(UTC):%Y%m%dT%H%M%S%f}"[:-3]
@@ -114,7 +121,23 @@ def _restored(
             with suppress(FileNotFoundError):
                 os.replace(f"{path}{side}", f"{damaged}{side}")
     os.replace(ready, path)
-    return Rescue(count, held, bare, unreadable, damaged, used)
+    at = None if used is None else backup_moment(used).astimezone()
+    return Rescue(count, held, bare, unreadable, damaged, used, read, at)
+
+
+def _copied(path: Path, to: Path) -> Path:
+    for side in _SIDE_FILES:
+        with suppress(FileNotFoundError):
+            shutil.copy(Path(f"{path}{side}"), Path(f"{to}{side}"))
+    return to
+
+
+def _sound(path: Path) -> bool:
+    try:
+        with closing(Logbook.open(path)) as book:
+            return not book.check().wrong
+    except FiringError:
+        return False
 
 
 def _begin_with(candidates: Sequence[Path], new: Path) -> tuple[Path | None, int]:
@@ -175,13 +198,17 @@ class _Rows:
         self._db.close()
 
 
-def _save_rows(old: Path, book: Logbook, derive: _DERIVE) -> tuple[int, int]:
-    """Put what can be read of a damaged file into a sound one; return bare and unreadable logs."""
-    bare, unreadable, errors = _saved(old, book, derive)
+def _save_rows(old: Path, book: Logbook, derive: _DERIVE) -> tuple[int, int, int]:
+    """Put what can be read of a damaged file into a sound one.
+
+    Return how many logs are bare, how many unreadable, and how many firings could be read.
+    """
+    bare, unreadable, errors, read = _saved(old, book, derive)
     if errors and _give_first_page(old):
-        more, left, _ = _saved(old, book, derive)
+        more, left, _, again = _saved(old, book, derive)
         bare, unreadable = bare + more, unreadable & left if unreadable else left
-    return bare, len(unreadable)
+        read = max(read, again)
+    return bare, len(unreadable), read
 
 
 def _give_first_page(old: Path) -> bool:
@@ -203,7 +230,7 @@ def _give_first_page(old: Path) -> bool:
     return True
 
 
-def _saved(old: Path, book: Logbook, derive: _DERIVE) -> tuple[int, set[int], int]:
+def _saved(old: Path, book: Logbook, derive: _DERIVE) -> tuple[int, set[int], int, int]:
     rows = _Rows(old)
     kilns = {number: row for number, row in rows.of("kiln", "name, body") if _texts(row)}
     plans = {number: row for number, row in rows.of("plan", "title, body") if _texts(row)}
@@ -231,7 +258,7 @@ def _saved(old: Path, book: Logbook, derive: _DERIVE) -> tuple[int, set[int], in
     for number, row in rows.of("shown", ", ".join(SHOWN_COLUMNS)):
         with suppress(*LIKE_DAMAGE):
             shown[number] = Shown(**shown_values(row))
-    bare = 0
+    bare = read = 0
     for number, (name, digest, written_at, packed) in rows.of(
         "file", "name, sha256, written_at, body"
     ):
@@ -250,8 +277,26 @@ def _saved(old: Path, book: Logbook, derive: _DERIVE) -> tuple[int, set[int], in
             figures = shown.get(firing)
             kept = book.keep(entry, figures if figures is not None else derive(entry))
             bare += kept.new and not row
+            read += 1
+            if row and not kept.new:
+                _say_later(book, kept.id, entry, figures)
     rows.close()
-    return bare, rows.unreadable, rows.errors
+    return bare, rows.unreadable, rows.errors, read
+
+
+def _say_later(book: Logbook, number: int, entry: Entry, figures: Shown | None) -> None:
+    """Let what the damaged file says of a firing win over what its backup says."""
+    with suppress(FiringError):
+        old = book.entry(number)
+        lists: dict[str, Any] = {
+            name: tuple(one for one in getattr(entry, name) if one not in getattr(old, name))
+            for name in ("witnesses", "notes", "photos")
+        }
+        later = replace(entry, **lists)
+        said = ("kwh", "cost", "currency", "member", "kiln", "plan_text", "load_text")
+        differs = any(getattr(entry, name) not in (None, "", getattr(old, name)) for name in said)
+        if differs or any(lists.values()):
+            book.add_to(number, later, figures)
 
 
 _Papers = Mapping[int, Sequence[Any]]

@@ -13,6 +13,7 @@ import os
 import re
 import sqlite3
 import struct
+import time
 import zlib
 from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager, suppress
@@ -42,7 +43,7 @@ PATH_VARIABLE = "FIRING_LOGBOOK"
 LATE = "coalesce(s.excess_s > max(1800.0, 0.1 * s.planned_s), 0)"
 """As `Firing.late`."""
 BUSY_MS = 15_000
-COPIED_BYTES, COPIES_KEPT, SECONDS_PER_DAY = 20_000_000, 3, 86_400.0
+COPIED_BYTES, COPIED_EVERY_S, COPIES_KEPT = 200_000_000, 300.0, 3
 _OLDEST_SQLITE = (3, 37, 0)  # the first with STRICT tables
 _NETWORK = re.compile(
     r"nfs\d?|cifs|smb\w*|ncpfs|afs|9p|ceph|lustre|glusterfs|gfs2|ocfs2|beegfs|davfs2?|"
@@ -205,7 +206,8 @@ class CheckReport:
 class Logbook:
     """Every firing kept, in one file.
 
-    Open it with `Logbook.open`; it is a context manager that closes it.
+    Open it with `Logbook.open`; it is a context manager that closes it, and leaves a copy beside
+    the file if anything was changed.
 
     Examples
     --------
@@ -219,6 +221,7 @@ class Logbook:
     def __init__(self, path: Path, db: sqlite3.Connection) -> None:
         self.path = path
         self._db = db
+        self._changed = False
 
     def __repr__(self) -> str:
         """Return the file's name, on one line."""
@@ -303,6 +306,7 @@ class Logbook:
                     self._db.execute(statement)
             self._db.execute(f"PRAGMA application_id = {APPLICATION_ID}")
             self._db.execute(f"PRAGMA user_version = {len(_STEPS)}")
+        self._changed = False
 
     def close(self) -> None:
         """Close the file."""
@@ -312,8 +316,17 @@ class Logbook:
     def __enter__(self) -> Logbook:
         return self
 
-    def __exit__(self, *_: object) -> None:
-        self.close()
+    def __exit__(self, kind: type[BaseException] | None, *_: object) -> None:
+        try:
+            if self._changed:
+                self.back_up_when_due()
+        except FiringError as error:
+            if kind is None:
+                raise FiringError(
+                    f"the change is in the logbook, but has no copy: {error}"
+                ) from None
+        finally:
+            self.close()
 
     @contextmanager
     def _explained(self) -> Iterator[None]:
@@ -354,6 +367,7 @@ class Logbook:
             try:
                 yield
                 self._db.execute("COMMIT")
+                self._changed = True
             except BaseException:
                 with suppress(sqlite3.Error):
                     self._db.execute("ROLLBACK")
@@ -361,17 +375,20 @@ class Logbook:
 
     # -- putting in ---------------------------------------------------------------------------
 
-    def keep(self, entry: Entry, shown: Shown) -> Kept:
+    def keep(self, entry: Entry, shown: Shown, in_place_of: int | None = None) -> Kept:
         """Put a firing in; the same log twice is one firing, and keeps its number.
 
         A log that begins with all of one kept before is the same firing, longer: it takes its
-        place.
+        place, as it does that of the firing `in_place_of`.
         """
         found = self.find_file(entry.body, entry.part)
         if found is not None:
             return Kept(found, new=False)
         with self._writing():
-            shorter = self._shorter_form(entry)
+            if in_place_of is not None:
+                self._replace_log(in_place_of, entry, shown)
+                return Kept(in_place_of, new=False, grown=True)
+            shorter = self.shorter_form(entry)
             file = self._file_of(entry, shorter)
             if shorter is not None:
                 self._put_shown(shorter[1], shown)
@@ -404,7 +421,27 @@ class Logbook:
             ).fetchone()
         return None if row is None else int(row[0])
 
-    def _shorter_form(self, entry: Entry) -> tuple[int, int] | None:
+    def _replace_log(self, firing: int, entry: Entry, shown: Shown) -> None:
+        """Let another log of a firing take the place of its log; what was said of it stays."""
+        (old,) = self._db.execute("SELECT file FROM firing WHERE id = ?", (firing,)).fetchone()
+        self._db.execute(
+            "UPDATE firing SET file = ?, part = ?, reading = ?, channel = ?, began_at = ? "
+            "WHERE id = ?",
+            (
+                self._file_of(entry, None), entry.part, json.dumps(dict(entry.reading)),
+                entry.channel, entry.began_at, firing,
+            ),
+        )  # fmt: skip
+        self._drop_unused(old)
+        self._put_shown(firing, shown)
+        self._index(firing)
+
+    def _drop_unused(self, file: int) -> None:
+        self._db.execute(
+            "DELETE FROM file WHERE id = ? AND id NOT IN (SELECT file FROM firing)", (file,)
+        )
+
+    def shorter_form(self, entry: Entry) -> tuple[int, int] | None:
         """Return file and firing of a log of that name that these bytes begin with."""
         for file, firing, size, digest in self._db.execute(
             "SELECT b.id, f.id, b.size, b.sha256 FROM file b JOIN firing f ON f.file = b.id "
@@ -491,9 +528,11 @@ class Logbook:
 
     def derive_again(self, firing: int, shown: Shown) -> None:
         """Put what a firing's log shows in the place of what was derived before."""
+        changed = self._changed
         with self._writing():
             self._put_shown(firing, shown)
             self._index(firing)
+        self._changed = changed  # what can be derived needs no copy
 
     def add_to(self, firing: int, entry: Entry, shown: Shown | None = None) -> None:
         """Add notes, witness cones and photographs to a firing, and what else is said of it.
@@ -535,6 +574,11 @@ class Logbook:
             raise FiringError(f'"{kind}" is no event; write one of {", ".join(EVENT_KINDS)}')
         if not kiln.strip():
             raise FiringError("an event needs a kiln; name it with --kiln")
+        if at_s > time.time() + 60.0:  # a clock may be a little ahead
+            when = local_moment(at_s, "", utc_offset_s)
+            raise FiringError(
+                f"{when:%Y-%m-%d %H:%M} is in the future; note an event when it is done"
+            )
         with self._writing():
             number = self._kiln_of(kiln)
             row = self._db.execute(
@@ -562,9 +606,7 @@ class Logbook:
             (file,) = self._db.execute("SELECT file FROM firing WHERE id = ?", (firing,)).fetchone()
             self._db.execute("DELETE FROM firing WHERE id = ?", (firing,))
             self._db.execute("DELETE FROM words WHERE rowid = ?", (firing,))
-            self._db.execute(
-                "DELETE FROM file WHERE id = ? AND id NOT IN (SELECT file FROM firing)", (file,)
-            )
+            self._drop_unused(file)
         return copy
 
     def set_kiln(self, name: str, text: str) -> None:
@@ -722,8 +764,9 @@ class Logbook:
         try:
             with self._explained():
                 db = self._db
-                found = [row[0] for row in db.execute("PRAGMA integrity_check(20)").fetchall()]
-                wrong += [f"the file is damaged: {words}" for words in found if words != "ok"]
+                (words,) = db.execute("PRAGMA integrity_check(1)").fetchone()
+                if words != "ok":
+                    wrong.append(f"the file is damaged ({_plain(words)})")
                 lost = db.execute("PRAGMA foreign_key_check").fetchall()
                 wrong += [f"a row of {row[0]} refers to a {row[2]} that is gone" for row in lost]
                 firings = db.execute("SELECT count(*) FROM firing").fetchone()[0]
@@ -737,7 +780,8 @@ class Logbook:
                 for (number,) in db.execute("SELECT id FROM file").fetchall():
                     wrong += self._wrong_in_file(number)
         except FiringError as error:
-            wrong.append(str(error))
+            if not wrong:
+                wrong.append(str(error))
         return CheckReport(
             self.path, firings, events, older, tuple(wrong), newest_backup(self.path)
         )
@@ -798,17 +842,38 @@ class Logbook:
     def back_up_when_due(self) -> Path | None:
         """Copy the logbook beside itself after a change, and let older copies of this kind go.
 
-        A small one is copied every time, a large one once a day.
+        A very large one is copied every few minutes at most.  A damaged one drives out no copy, and
+        the last of some earlier days stay for a damage that the structure does not show.
         """
+        with self._explained():
+            (words,) = self._db.execute("PRAGMA quick_check(1)").fetchone()
+        if words != "ok":
+            raise FiringError(self._damaged(_plain(words)))
         own = sorted(self.path.parent.glob(f"{self.path.stem}-backup-*-auto{self.path.suffix}"))
         if own and self.path.stat().st_size > COPIED_BYTES:
             age_s = datetime.now(UTC).timestamp() - own[-1].stat().st_mtime
-            if age_s < SECONDS_PER_DAY:
+            if age_s < COPIED_EVERY_S:
                 return None
         copy = self.backup(label="auto")
-        for old in own[: 1 - COPIES_KEPT]:
+        self._changed = False
+        last_of_day = {f"{backup_moment(one):%Y-%m-%d}": one for one in own}
+        stay = {*own[1 - COPIES_KEPT :], *list(last_of_day.values())[-1 - COPIES_KEPT :]}
+        for old in set(own) - stay:
             old.unlink(missing_ok=True)
         return copy
+
+
+def _plain(words: str) -> str:
+    """Return the first of what SQLite's check of a file found."""
+    return re.sub(r"^\*{3} .*? \*{3}\s*", "", words).splitlines()[0]
+
+
+def backup_moment(path: Path) -> datetime:
+    """Return when a backup was made: by the moment in its name, else by the file."""
+    found = re.search(r"-backup-(\d{8}T\d{6})", path.name)
+    if found is None:
+        return datetime.fromtimestamp(path.stat().st_mtime, UTC)
+    return datetime.strptime(found[1], "%Y%m%dT%H%M%S").replace(tzinfo=UTC)
 
 
 def newest_backup(path: Path) -> Path | None:

@@ -8,6 +8,8 @@ several hold for one thing they stand beside each other; a name without a prefix
 Every limit says its reason and its source.
 """
 
+import math
+
 # The scale
 
 LOG_COLDEST_C, LOG_HOTTEST_C = -273.15, 3000.0
@@ -115,6 +117,24 @@ practice, no source; two of three by arithmetic."""
 FLICKER_DIGITS = 1.5
 """A reading whose changes are of one digit in the mean flickers between two, and stands still where
 it is far from both.  Source: common practice, no source."""
+FAHRENHEIT_DIGITS = 1.8
+"""A reading taken to a digit of °C and written to the same digit of °F moves by one or by two of
+those at a time: so many in the mean, by definition of the degree [-]."""
+
+
+def digit_taken_c(digit_c: float) -> float:
+    """Return the digit a reading was perhaps taken to, from the one it is written to [°C].
+
+    So a log in °F is judged as its twin in °C.
+    """
+    digit_f = digit_c * FAHRENHEIT_DIGITS
+    if not 0.0 < digit_f < math.inf:
+        return digit_c
+    power_of_ten = math.log10(digit_f)
+    # A hundredth, as what a file holds came through a conversion.
+    return digit_f if abs(power_of_ten - round(power_of_ten)) < 0.01 else digit_c
+
+
 LOG_TURNING_READINGS = 100
 """Of so many readings at the least, as a log that ends standing still may end in a hold.  Source:
 common practice, no source."""

@@ -110,7 +110,10 @@ class Card:
 def card_report(card: Card) -> Report:
     """Return the card as a report; its page is one sheet of A4 to print, and needs no script."""
     program = card.program
-    times = f"Times: {card.forecast.basis}."
+    # A kiln changes how fast it heats to the last, and so the cone: a design with one has another.
+    times = f"Times and cone: {card.forecast.basis}."
+    if card.forecast.kiln is None:
+        times += " A design made with --kiln agrees with a card made with the same --kiln."
     to_write = [
         "Load", "Witness cones set", "Keyed by", "Started at", "Finished at", "Peak reached",
         "Witness cones after", "Opened at", "Signed",

@@ -47,7 +47,7 @@ def fleet_report(summary: FleetSummary) -> Report:
     """Return a summary as a report."""
     answer = [_counted(summary), _verdict(summary)]
     first = Section("Look at these first", _first(summary.first, LISTED))
-    kilns, plans = _kilns(summary.kilns), _plans(summary.plans)
+    kilns, plans = _kilns(summary.kilns, _cost_head(summary)), _plans(summary.plans)
     notes = Section("", [Bullets(_notes(summary))])
     return Report(
         "Fleet",
@@ -80,6 +80,9 @@ def _counted(summary: FleetSummary) -> str:
         if summary.counts.get(name)
     ]
     logs = "1 log" if summary.logs == 1 else f"{summary.logs:,} logs"
+    if summary.copies:
+        parts.append("1 copy left out" if summary.copies == 1 else
+                     f"{summary.copies:,} copies left out")  # fmt: skip
     kilns = "1 kiln" if len(summary.kilns) == 1 else f"{len(summary.kilns):,} kilns"
     return f"{logs} of {kilns}: {', '.join(parts) or 'none yet'}."
 
@@ -127,7 +130,11 @@ def _figure(value: float | None, form: str) -> str:
     return "–" if value is None else format(value, form)
 
 
-def _kilns(kilns: Sequence[KilnSummary]) -> Table | None:
+def _cost_head(summary: FleetSummary) -> str:
+    return f"cost, {summary.currencies[0]}" if len(summary.currencies) == 1 else "cost"
+
+
+def _kilns(kilns: Sequence[KilnSummary], cost: str) -> Table | None:
     if not kilns:
         return None
     rows = [
@@ -143,7 +150,7 @@ def _kilns(kilns: Sequence[KilnSummary]) -> Table | None:
         )
         for one in kilns
     ]
-    headers = ("kiln", "firings", "late", "excess", "power", "uneven", "kWh", "cost")
+    headers = ("kiln", "firings", "late", "excess", "power", "uneven", "kWh", cost)
     caption = (
         "Late and excess: its last firings, without plans that are late everywhere. Power: over "
         "losses, since its elements were new. Uneven: in cones."
@@ -188,8 +195,7 @@ def _months(summary: FleetSummary) -> list[Block | None]:
         )
         for one in summary.months
     ]
-    cost = f"cost, {summary.currencies[0]}" if len(summary.currencies) == 1 else "cost"
-    headers = ("month", "kiln", "firings", "kWh", cost)
+    headers = ("month", "kiln", "firings", "kWh", _cost_head(summary))
     return [Table(headers, "llrrr", rows)] if rows else []
 
 

@@ -33,6 +33,9 @@ from firing.units import (
 )
 
 _NEAR_HEATWORK = 0.02, 20.0
+_LONG_DOWN = 5.0
+"""A cone with more of its heat-work went down long before: how much more says nothing, and from
+cone to cone the law's figures jump there."""
 _MOST_RATES = 6
 
 
@@ -67,13 +70,14 @@ def heatwork_report(
     rows = [
         (
             p.cone,
-            f"{p.heatwork:.2f}",
+            f"over {_LONG_DOWN:g}" if p.heatwork > _LONG_DOWN else f"{p.heatwork:.2f}",
             "not down" if p.reached_s is None else f"down at {format_duration(p.reached_s)}",
         )
         for p in verdict.by_cone.values()
         if low <= p.heatwork <= high
     ]
-    table = Table(("cone", "heat-work", "since the start"), "rrl", rows) if rows else None
+    heads = ("cone", "times what brings it down", "since the start")
+    table = Table(heads, "rrl", rows, "At 1 a cone is down.") if rows else None
     rests = (*verdict.warnings_in(unit), *verdict.notes_in(unit), f"Rests on: {basis}.")
     return Report(
         "Heat-work",

@@ -109,8 +109,8 @@ def list_report(
 
 def _older_words(count: int) -> str:
     return (
-        f"The figures of {count:,} firings are an older version's; 'firing logbook refresh' "
-        "derives them again."
+        f"The figures of {counted(count, 'firing')} are an older version's; "
+        "'firing logbook refresh' derives them again."
     )
 
 
@@ -180,15 +180,17 @@ def keep_report(
 ) -> Report:
     """Return what became of logs that were to be kept, and why by their plans and kilns."""
     states = [one.state for one in found]
+    beside = [one for one in found if one.state == "known" and one.id is None]
     counts = [
         (states.count("kept"), "kept"),
         (states.count("would be kept"), "would be kept"),
         (states.count("grown"), "longer than before, kept in the shorter one's place"),
-        (states.count("known"), "in the logbook already"),
+        (states.count("known") - len(beside), "in the logbook already"),
+        (len(beside), "of the same firing as another of these logs"),
         (states.count("refused"), "refused"),
     ]
-    told = [f"{count} {words}" for count, words in counts if count]
-    answer = f"{', '.join(told) if told else 'No log was found'}."
+    sums_told = [f"{count} {words}" for count, words in counts if count]
+    answer = f"{', '.join(sums_told) if sums_told else 'No log was found'}."
     if dry_run:
         answer += " Nothing was written."
     good = [one for one in found if one.state not in ("refused", "known")]
@@ -210,6 +212,14 @@ def keep_report(
         parts.append(Section("Not sure", [Paragraph(step), _matched_table(shown)]))
         if len(shown) < len(unsure):
             parts.append(Paragraph(f"And {len(unsure) - len(shown)} more; --full shows them."))
+    there = [one for one in found if one.state in ("known", "grown")]
+    told = [one for one in there if one.twin or one.added or one.differs or len(there) == 1]
+    if told:
+        lines = [_there_words(one) for one in told[: None if full else _LISTED]]
+        title = "The same firing" if len(beside) == len(told) else "In the logbook already"
+        parts.append(Section(title, [Bullets(lines)]))
+        if len(lines) < len(told):
+            parts.append(Paragraph(f"And {len(told) - len(lines)} more; --full shows them."))
     if refused:
         parts.append(Section("Refused", [Bullets([one.why for one in refused])]))
     choices = [
@@ -223,6 +233,15 @@ def keep_report(
             Section("How the logs were read", [Bullets(choices[: None if full else _LISTED])])
         )
     return Report(kind, "", parts)
+
+
+def _there_words(one: KeptLog) -> str:
+    """Return which firing a log is that is there already, and what was added to it."""
+    twin = f"the same firing as {one.twin}" if one.twin else ""
+    number = "" if one.id is None else f"firing {one.id}"
+    lines = [f"{_file_name(one.log)} is {', '.join(filter(None, (number, twin)))}."]
+    lines += [f"Added to it: {', '.join(one.added)}."] if one.added else []
+    return " ".join((*lines, *(f"{sentence(words)}." for words in one.differs)))
 
 
 def _file_name(path: str) -> str:
@@ -265,25 +284,40 @@ def check_report(found: CheckReport) -> Report:
         answer = "The logbook is damaged. Run 'firing logbook restore': it saves what can be read."
     else:
         answer = "The logbook is sound: every log is there, byte for byte."
-    lines = [
-        f"{counted(found.firings, 'firing')} and {counted(found.events, 'event')} in {found.path}."
-    ]
+    held = f"{counted(found.firings, 'firing')} and {counted(found.events, 'event')} in"
+    lines = [f"{held if found.firings or not found.wrong else 'File:'} {found.path}."]
     if found.older:
         lines.append(_older_words(found.older))
     newest = "none; make one with 'firing logbook backup'"
     if found.backup is not None:
         newest = f"{found.backup.name}"
     lines.append(f"Newest backup: {newest}.")
-    wrong = Section("Found", [Bullets(found.wrong)]) if found.wrong else None
-    return Report("Check of the logbook", "", [Paragraph(answer), Figures(lines), wrong])
+    if found.wrong:
+        more = f", and {len(found.wrong) - 1:,} more" if len(found.wrong) > 1 else ""
+        lines.append(f"Found: {shorten(found.wrong[0], 140)}{more}.")
+    return Report("Check of the logbook", "", [Paragraph(answer), Figures(lines)])
 
 
 def rescue_report(found: Rescue) -> Report:
     """Return what was saved of a damaged logbook, and what was not."""
-    lines = [f"{found.firings:,} firings are in the logbook again."]
+    are = "is" if found.firings == 1 else "are"
+    lines = [f"{counted(found.firings, 'firing')} {are} in the logbook again."]
     if found.backup is not None:
-        lines.append(f"{found.from_backup:,} come from the backup {found.backup.name}.")
-    if found.damaged is not None and found.firings == found.from_backup:
+        made = f"{found.backup_at:%Y-%m-%d %H:%M:%S}"
+        lines.append(
+            f"The backup {found.backup.name}, made {made}, held {found.from_backup:,}. "
+            "What was changed after that may be lost, but for what the damaged file still shows."
+        )
+    if found.damaged is not None and found.read:
+        lines.append(
+            f"{found.read:,} could be read of the damaged file, and what it says of them counts."
+        )
+        if found.firings > found.read:
+            lines.append(
+                f"{found.firings - found.read:,} are only in the backup: the damaged file lost "
+                "them, or you removed them later."
+            )
+    elif found.damaged is not None:
         lines.append(
             "Nothing more could be read of the damaged file; keep newer logs again from your "
             "logger's files."

@@ -175,16 +175,18 @@ def _beside(review: Review) -> Section | None:
     return Section(f"Beside {comparison.other.log.name}", [Bullets([*hours, *comparison.remarks])])
 
 
-_MORE = (
-    "All of it: --full. To send or print: --html FILE. Cautions for the next firing: "
-    "firing safety PLAN."
-)
+_MORE = "All of it: --full. To send or print: --html FILE. Cautions: firing safety PLAN."
 
 
 def _short_answer(review: Review) -> list[str]:
     """Return what stands before all else, hours and cone; the reasons follow with their minutes."""
-    opening = [*review.log.open_choices, *lacking_words(review)]
+    opening = [*review.log.open_choices, *_doubt(review), *lacking_words(review)]
     return [*opening, ran_words(review), result_sentence(review)]
+
+
+def _doubt(review: Review) -> list[str]:
+    """Return the question that stands before all figures if the plan may be another's."""
+    return [f.message for f in review.findings if f.id == "plan_doubted"]
 
 
 def lacking_words(review: Review) -> list[str]:
@@ -194,6 +196,8 @@ def lacking_words(review: Review) -> list[str]:
 
 def _telling(review: Review) -> list[tuple[CauseShare, float]]:
     """Return the causes worth saying first, with their minutes as printed [s], largest first."""
+    if review.plan_doubt:  # what explains another plan's minutes sends a potter to a sound kiln
+        return []
     printed_s = review.printed_cause_s
     shown = [(c, printed_s[c.cause]) for c in review.causes]
     if review.actual_s is None:
@@ -236,6 +240,8 @@ def _steps(review: Review) -> list[str]:
     of_causes = [step for cause, _ in _telling(review) for step in cause.suggestions[:1]]
     steps: list[str] = []
     for finding in review.findings:
+        if review.plan_doubt and finding.id != "plan_doubted":
+            continue
         if finding.severity == "note" or not finding.next_step:
             continue
         if finding.id == "stopped_early" and review.ended == "log" and of_causes:
@@ -253,7 +259,7 @@ def _steps(review: Review) -> list[str]:
 
 def _what_else(review: Review, most: int = _OTHERS_SHOWN) -> Section:
     """Return the other findings' messages in short, the most pressing first."""
-    said = {*_OF_THE_ACCOUNT, "nothing_wrong", "plan_unrelated", "gap"}
+    said = {*_OF_THE_ACCOUNT, "nothing_wrong", "plan_unrelated", "plan_doubted", "gap"}
     # Where the plan's cone is the one it is for, its miss is told once.
     wanted, planned = review.schedule.cone, review.cones_planned.reached_number
     same = wanted and planned is not None and abs(cone_number(wanted) - planned) < _SAME_CONE
@@ -318,7 +324,7 @@ def review_answer(review: Review) -> list[str]:
     What the log left open and what it lacks stand before them.
     """
     seen = [duration_sentence(review), result_sentence(review)]
-    return [*review.log.open_choices, *lacking_words(review), *seen]
+    return [*review.log.open_choices, *_doubt(review), *lacking_words(review), *seen]
 
 
 def _findings(review: Review) -> Section:
@@ -437,7 +443,7 @@ def overlay_report(found: Overlay) -> Report:
         subject=f"{len(found.firings)} firings over each other, {by}",
         answer=found.remarks[:1],
         parts=(
-            Bullets(found.remarks),
+            Bullets(found.remarks[1:]),  # the first is the answer
             Section("", [chart]),
             overlaid_table(found),
             overlaid_segments(found),

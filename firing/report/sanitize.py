@@ -154,6 +154,22 @@ def shorten(text: str, width: int) -> str:
     return _head(text, width - 1).rstrip() + "…"
 
 
+def whole_words(text: str, width: int) -> str:
+    """Return as many whole words of `text` as fit into `width` columns; its first is cut at need.
+
+    What only leads to the next word, a comma or a dot between, goes with that.
+    """
+    if display_width(text) <= width:
+        return text
+    kept = ""
+    for word in text.split(" "):
+        longer = f"{kept} {word}" if kept else word
+        if display_width(longer) > width:
+            break
+        kept = longer
+    return kept.rstrip(" ,;:·") or shorten(text, width)
+
+
 def to_ascii(text: str) -> str:
     """Return `text` in ASCII, for outputs that carry no more; ``?`` for what has no counterpart."""
     return text.translate(_ASCII).replace("\u00a0", " ").encode("ascii", "replace").decode("ascii")

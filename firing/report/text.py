@@ -29,9 +29,9 @@ from firing.units import in_unit, join_units
 _NO_BREAK = "\N{NO-BREAK SPACE}"
 _BOLD, _RESET = "\x1b[1m", "\x1b[0m"
 _CHART_HEIGHT = 17
-BRIEF_LINES = 38
+BRIEF_LINES = 37
 """The lines of a report's short form at most, with its chart as high as they leave room for."""
-_AROUND_CHART, _LEAST_CHART, _MOST_BRIEF_CHART = 4, 6, 11
+_LEAST_CHART, _MOST_BRIEF_CHART = 6, 11
 _INDENT = "    "
 _GAP = "  "
 _NARROWEST = 6
@@ -69,9 +69,11 @@ def render_text(
     lines = _heading(report.heading, style) if report.title else []
     if brief and report.brief:
         short = _joined(lines, report.brief, replace(style, chart_height=0))
-        room = min(BRIEF_LINES - len(short) - _AROUND_CHART, _MOST_BRIEF_CHART)
-        if charts and room >= _LEAST_CHART:
-            short = _joined(lines, report.brief, replace(style, chart_height=room))
+        if charts:
+            drawn = _joined(lines, report.brief, replace(style, chart_height=_LEAST_CHART))
+            room = min(BRIEF_LINES - len(drawn) + _LEAST_CHART, _MOST_BRIEF_CHART)
+            if room >= _LEAST_CHART:
+                short = _joined(lines, report.brief, replace(style, chart_height=room))
         lines = short
     else:
         for words in (report.when, *report.answer):

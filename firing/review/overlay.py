@@ -24,9 +24,9 @@ Align = Literal["segment", "clock"]
 """``segment``: every segment begins at one place for all, and runs as long as it did; ``clock``:
 over the time since each began to heat."""
 
-MOST_FIRINGS = 6
-"""More lines over each other are told apart by nobody [choice]."""
 LETTERS = "ABCDEF"
+"""A firing each; more lines over each other are told apart by nobody."""
+MOST_FIRINGS = len(LETTERS)
 
 
 @dataclass(frozen=True, eq=False)
@@ -71,6 +71,7 @@ class OverlaidFiring:
             lead_in_s=review.lead_in_s,
             compared=not review.refused,
             refused=review.refused or None,
+            plan_doubt=review.plan_doubt or None,
             actual_s=review.actual_s,
             excess_s=review.excess_s,
             peak_c=review.peak_c,
@@ -250,6 +251,12 @@ def _remarks(firings: Sequence[OverlaidFiring], segments: Sequence[SegmentOfAll]
         "heat-work compare."
         for firing in firings
         if firing.review.refused
+    ]
+    strangers += [
+        f"{firing.letter} {firing.name} may have been fired by another plan: "
+        f"{firing.review.plan_doubt}."
+        for firing in firings
+        if firing.review.plan_doubt
     ]
     differ: list[str] = []
     whole = {f.letter: f.review.actual_s for f in firings if f.review.actual_s is not None}

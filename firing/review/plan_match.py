@@ -39,6 +39,19 @@ def unrelated_to_plan(schedule: Schedule, analysed: AnalysedLog) -> str:
     return f"{_peaks(schedule, peak_c)}; {'; '.join(sign.words for sign in against[:2])}"
 
 
+def doubt_of_plan(schedule: Schedule, analysed: AnalysedLog) -> str:
+    """Return what speaks for another plan where the log may still be compared, as a clause.
+
+    A relay that sticks passes a peak and never stays; a stay far above every target was told to a
+    controller.  Below the peak nothing is asked: a kiln too weak for its plan stands there, too.
+    """
+    peak_c = float(np.max(analysed.trace.temperature_c))
+    if peak_c - schedule.peak_c <= limit.UNRELATED_PEAK_C:
+        return ""
+    own = next(_own_hold(schedule, analysed.trace, peak_c, limit.OTHER_PLAN_STAY_S), None)
+    return "" if own is None else f"{_peaks(schedule, peak_c)}; {own.words}"
+
+
 def _peaks(schedule: Schedule, peak_c: float) -> str:
     unit = schedule.unit
     highest = format_temperature(peak_c, unit)
@@ -117,14 +130,16 @@ def _hold_sign(analysed: AnalysedSegment, unit: TemperatureUnit) -> Iterator[_Si
         yield _Sign(False, f"the hold of {format_duration(hold_s)} at {target} is not in it")
 
 
-def _own_hold(schedule: Schedule, trace: ResampledTrace, peak_c: float) -> Iterator[_Sign]:
+def _own_hold(
+    schedule: Schedule, trace: ResampledTrace, peak_c: float, least_s: float = limit.OWN_HOLD_S
+) -> Iterator[_Sign]:
     """Yield a hold at the log's top where the plan has no target."""
     if any(abs(segment.target_c - peak_c) <= limit.OFF_TARGET_C for segment in schedule.segments):
         return
     near = np.flatnonzero(trace.temperature_c >= peak_c - limit.OWN_HOLD_C)
     first, last = int(near[0]), int(near[-1])
     held_s = float(trace.time_s[last] - trace.time_s[first])
-    if held_s < limit.OWN_HOLD_S or first == 0:
+    if held_s < least_s or first == 0:
         return
     before = max(first - max(1, round(limit.SLOWING_OVER_S / trace.step_s)), 0)
     earlier = max(before - max(1, round(limit.SLOWING_OVER_S / trace.step_s)), 0)

@@ -600,6 +600,7 @@ class Review(Plottable):
     Times inside count from the log's first reading [s]; `lead_in_s` of them pass before heating
     begins.  `causes` are those of the whole firing, largest first, and add up to `excess_s`.
     `refused` says in a clause why log and plan were not compared; there are no segments then.
+    `plan_doubt` says in a clause why they are compared, but may not belong together.
     `begins_inside` says that the log begins inside the firing, `ended` how it ended, and `end_s`
     when.
     `analysed` is the log along its plan, which the findings are drawn from.
@@ -635,6 +636,7 @@ class Review(Plottable):
     plan_c: FloatArray = field(repr=False)
     aligned_plan_c: FloatArray = field(repr=False)
     refused: str = ""
+    plan_doubt: str = ""
     begins_inside: bool = False
     ended: Ending = "program"
     end_s: float | None = None
@@ -751,6 +753,7 @@ class Review(Plottable):
             ended=None if self.refused else self.ended,
             compared=not self.refused,
             refused=self.refused or None,
+            plan_doubt=self.plan_doubt or None,
             cones={
                 **self.cones.to_dict(),
                 "planned": self.cones_planned.reached,

@@ -38,7 +38,7 @@ from firing.review.heat_verdict import (
     planned_cones,
     thermocouple_error,
 )
-from firing.review.plan_match import unrelated_to_plan
+from firing.review.plan_match import doubt_of_plan, unrelated_to_plan
 from firing.review.program_changes import program_changes
 from firing.review.resample import resampled
 from firing.review.result import (
@@ -193,6 +193,7 @@ def _reviewed(
         plan_c=plan.trace.channel_c(),
         aligned_plan_c=aligned_plan_c,
         refused=refused,
+        plan_doubt="" if refused else doubt_of_plan(schedule, analysed),
         begins_inside=alignment.starts_inside,
         ended="log" if alignment.stops_inside else "stopped" if alignment.aborted else "program",
         end_s=alignment.end_s,
@@ -213,7 +214,8 @@ def _reviewed(
 def _with_remedy(result: Review) -> Review:
     """Weigh why a learnt kiln was short of power, and mend the plan for it as it is."""
     kiln = result.kiln
-    if kiln is None or result.kiln_unused or result.refused or not is_learnt(kiln):
+    other_plan = result.refused or result.plan_doubt
+    if kiln is None or result.kiln_unused or other_plan or not is_learnt(kiln):
         return result
     short = was_short(result)
     if not short and result.log.trace.duty is None:

@@ -280,6 +280,9 @@ SLOWING_OVER_S = 1800.0
 SLOWING = 0.7
 """… the ramp before it had not slowed below this share, as a kiln at its limit does
 [1; made firings]."""
+OTHER_PLAN_STAY_S = 600.0
+"""Above the plan's peak a shorter stay was meant, too: a relay that sticks never stays
+[s; made firings]."""
 IDLE_C = 30.0
 """A log that rises by less is of no firing [°C; practice] …"""
 IDLE_SHARE = 0.5

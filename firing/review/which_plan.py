@@ -11,7 +11,7 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 from typing import TYPE_CHECKING
 
@@ -29,6 +29,10 @@ if TYPE_CHECKING:
     from firing.kiln.description import KilnDescription
     from firing.logs.reader import Log
     from firing.review.result import Cause, Review
+
+
+RIVAL = re.compile(r"; (\S.*?) fits nearly as well")
+"""Where a match's reason names the plan that it could not tell from the best."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -160,6 +164,7 @@ def which_plan(
     *,
     channel: int = 0,
     kiln: KilnDescription | None = None,
+    place: str = "",
 ) -> PlanMatch:
     """Return which of many plans a log is a firing of.
 
@@ -173,6 +178,9 @@ def which_plan(
         The kiln's channel, from 0.
     kiln : KilnDescription, optional
         The kiln, where it is known; the reviews are made with it.
+    place : str
+        The log's path, if the log itself has only its name: of two plans that fit as well, the one
+        whose name, title or cone stands there is taken.
     """
     whole_c = log.trace.channel_c(channel)
     known = np.isfinite(whole_c)
@@ -209,6 +217,12 @@ def which_plan(
     others = [fit for fit in fits[1:] if not fit.refused]
     near_s = limit.PLAN_CLEAR * best.misfit_s + limit.PLAN_ROUGH_S
     ahead = [fit for fit in others if fit.misfit_s < near_s]
+    said = [fit for fit in (best, *ahead) if _is_named(log, _names(fit), place)]
+    if ahead and len(said) == 1:
+        fits = (said[0], *(fit for fit in fits if fit is not said[0]))
+        found = next(one for fit, one in reviewed if fit is said[0])
+        why = f"its name or cone stands with the log; {said[0].words}"
+        return PlanMatch(fits, True, found, why)
     why, much = best.words, False
     if ahead:
         why += f"; {ahead[0].name} fits nearly as well, and {ahead[0].words}"
@@ -217,6 +231,30 @@ def which_plan(
     elif much := best.misfit_s > limit.PLAN_SURE_SHARE * heated_s:
         why += "; it may be of a plan that is not among these"
     return PlanMatch(fits, not (ahead or much), reviewed[0][1], why)
+
+
+def _names(fit: PlanFit) -> tuple[str, ...]:
+    """Return by what a log's place may name a plan."""
+    cone = fit.schedule.cone
+    return fit.name, fit.schedule.title, f"cone {cone}" if cone else ""
+
+
+def name_the_plan(found: Review, plans: Mapping[str, Schedule]) -> Review:
+    """Return a review that is doubted by its plan with the name of one of these that fits."""
+    if not (found.plan_doubt or found.refused):
+        return found
+    match = which_plan(found.log, plans, channel=found.channel, kiln=found.kiln)
+    best = match.best
+    if best is None or best.schedule == found.schedule or abs(best.peak_off_c) > limit.ONE_CONE_C:
+        return found
+    words = f'Try "{best.name}": it {best.words}.'
+    findings = tuple(
+        replace(one, next_step=f"{words} {one.next_step}")
+        if one.id in ("plan_doubted", "plan_unrelated")
+        else one
+        for one in found.findings
+    )
+    return replace(found, findings=findings)
 
 
 def _fit(name: str, found: Review) -> PlanFit:
@@ -273,9 +311,9 @@ def which_kiln(
     return KilnMatch(best, off[best][1])
 
 
-def _is_named(log: Log, names: Sequence[str]) -> bool:
-    """Return whether one of a kiln's names stands in the path or the channels of a log."""
-    places = [*log.path.parts[-3:], *log.trace.channels]
+def _is_named(log: Log, names: Sequence[str], place: str = "") -> bool:
+    """Return whether one of these names stands in the path or the channels of a log."""
+    places = [*log.path.parts[-3:], *place.split("/")[-3:], *log.trace.channels]
     said = " ".join(re.findall(r"[^\W_]+", " ".join(places).casefold()))
     return any(
         words and f" {words} " in f" {said} "

@@ -121,6 +121,11 @@ class CallBoard:
                 found.append(replace(told.event, at_s=now_s, repeat=told.repeats))
         return found
 
+    @property
+    def alarmed(self) -> bool:
+        """Whether an alarm stands that nobody has acknowledged."""
+        return any(call.stands and not call.acknowledged for call in self.open())
+
     def acknowledge(self, number: int) -> bool:
         """Take in that somebody has heard a call; returns whether there is such a call."""
         with self._lock:

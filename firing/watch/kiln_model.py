@@ -20,7 +20,7 @@ from firing.units import TemperatureUnit, format_duration, format_temperature
 from firing.ware.load import Load
 from firing.watch.events import Severity, WatchEvent
 from firing.watch.history import History
-from firing.watch.predictor import ClimbLimit, Predictor
+from firing.watch.predictor import ClimbLimit, Predictor, as_it_cools, cooling_pace
 from firing.watch.refit import RefitJob, RefitResult, result_before_any_refit
 from firing.watch.refit_worker import RefitAnswer, RefitWorker, run_refit
 from firing.watch.simulate_remaining import SimulatedRemainder, simulate_remaining
@@ -28,38 +28,48 @@ from firing.watch.state import AS_EXPECTED, AT_ITS_WORST, KilnFigures, Remaining
 from firing.watch.state_estimator import KilnStateEstimator, duty_after_program, estimator_on_side
 
 PROGRAM_MATTERS_S = 600.0
-COOLING_MATTERS_S = 1800.0
-"""A change of the program's end, and of the time to unload, of less is not told of [s]."""
+COOLING_MATTERS_S, COOLING_MATTERS_SHARE = 1800.0, 0.10
+"""A change of the program's end, and of the time to unload, of less is not told of; once it cools
+by itself neither is one of less than this share of the time left [s, s, -]."""
 
 
 @dataclass(frozen=True, eq=False)
 class KilnChange:
-    """What a refit has changed: the rest of the firing by the figures of before, and by these."""
+    """What a refit has changed: the rest of the firing by the figures of before, and by these.
+
+    `unload_s` is how long it is until unloading, by both; the program is `over`, or not.
+    """
 
     figures: KilnFigures
     found: RefitResult
     before: SimulatedRemainder | None
     after: SimulatedRemainder | None
+    unload_s: tuple[float, float]
+    over: bool = False
 
     def event(self, now_s: float, unit: TemperatureUnit) -> WatchEvent | None:
         """Return what is to be told of it; None if it hardly matters."""
         difference = self._difference(unit)
         if difference is None:
             return None
-        message = f"the kiln model was refitted to this firing ({self._figures()}): {difference}"
+        message = f"{self._what()}: {difference}"
         assert self.after is not None
         severity: Severity = "note" if self.after.stalls_c is None else "act"
         return WatchEvent("refit", severity, "told", now_s, message)
 
-    def _figures(self) -> str:
+    def _what(self) -> str:
         now = self.figures
+        if not now.learnt:
+            return "the kiln did more than it had shown, so its model is the kiln file's again"
         values = {"power": now.power, "loss": now.loss, "capacity": now.capacity}
         off = {"power": self.found.power_se, "loss": self.found.loss_se}
         parts = []
-        for name in now.learnt:
+        for name in ("loss",) if self.over else now.learnt:
             error = f" ± {100.0 * off[name]:.0f} %" if name in off else ""
             parts.append(f"{name} {100.0 * values[name]:.0f} %{error}")
-        return ", ".join(parts) + " of what the kiln file describes"
+        shares = ", ".join(parts) + " of what the kiln file describes"
+        course = "cooling" if self.over else "firing"
+        return f"the kiln model was refitted to this {course} ({shares})"
 
     def _difference(self, unit: TemperatureUnit) -> str | None:
         before, after = self.before, self.after
@@ -79,13 +89,19 @@ class KilnChange:
                 f"the rest of the program takes {format_duration(after.program_s)} instead of "
                 f"{format_duration(before.program_s)}"
             )
-        after_s, before_s = float(after.time_s[-1]), float(before.time_s[-1])
-        if abs(after_s - before_s) >= COOLING_MATTERS_S:
+        before_s, after_s = self.unload_s
+        if self.moves(before_s):
             return (
                 f"it can be unloaded in {format_duration(after_s)} instead of "
                 f"{format_duration(before_s)}"
             )
         return None
+
+    def moves(self, before_s: float) -> bool:
+        """Tell whether the time to unload is another than one of before, so that it matters."""
+        after_s = self.unload_s[1]
+        least_s = COOLING_MATTERS_SHARE * after_s if self.over else 0.0
+        return abs(after_s - before_s) >= max(least_s, COOLING_MATTERS_S)
 
 
 REFIT_EVERY_S = 900.0
@@ -138,6 +154,9 @@ class KilnModel:
         self._worker = RefitWorker()
         self._failure_told = False
         self._live = True
+        self._spent_j = 0.0
+        self._spent_is_final = False
+        self._told_unload_s: float | None = None
         self._use_figures(kiln.fitted, {})
 
     def _use_figures(self, fitted: Fitted, estimators: dict[int, KilnStateEstimator]) -> None:
@@ -176,6 +195,7 @@ class KilnModel:
             spent_j = estimator.now(self._course[0], self._course[2], now_s, now_c)[1]
         except FiringError:
             return EnergyEstimate(None, None, None)
+        spent_j = self._spent_so_far(spent_j, _over_s(position) is not None)
         spent_kwh = spent_j / JOULES_PER_KWH
         if self._schedule is None or position is None:
             return EnergyEstimate(spent_kwh, None, None)
@@ -186,6 +206,13 @@ class KilnModel:
         if ahead.stalls_c is not None:
             return EnergyEstimate(spent_kwh, None, ahead.stalls_c)
         return EnergyEstimate(spent_kwh, (spent_j + ahead.supplied_j) / JOULES_PER_KWH, None)
+
+    def _spent_so_far(self, spent_j: float, over: bool) -> float:
+        """Return the energy so far: it falls by no reading, and stays once the program is over."""
+        if not (over and self._spent_is_final):
+            self._spent_j = max(self._spent_j, spent_j)
+        self._spent_is_final = over
+        return self._spent_j
 
     def _update_course(self, history: History, position: Position | None) -> None:
         time_s, temperature_c = history.trace()
@@ -296,7 +323,7 @@ class KilnModel:
             history.duty(),
             self._windows,
             _over_s(position),
-            self._kiln.fitted.power if "power" in self._known.learnt else None,
+            None if self._refitted_s is None else self._known,
         )
         if self._live:
             self._worker.start(job)
@@ -321,24 +348,43 @@ class KilnModel:
         self._windows = max(self._windows, found.windows)
         if found.fitted is None:
             return []
-        before = self._remaining_after_update(history, position, now_s)
+        over = _over_s(position) is not None
+        if over:
+            self.update(history, position, now_s)  # what it took goes by the figures of its heating
+        else:
+            self._spent_j = 0.0
+        before, before_s = self._remaining_after_update(history, position, now_s)
         self._known, self._refitted_s = found, now_s
         self._use_figures(found.fitted, answer.estimators)
-        after = self._remaining_after_update(history, position, now_s)
+        after, after_s = self._remaining_after_update(history, position, now_s)
         unit = "C" if self._schedule is None else self._schedule.unit
-        event = KilnChange(self.figures, found, before, after).event(now_s, unit)
-        return [] if event is None else [event]
+        change = KilnChange(self.figures, found, before, after, (before_s, after_s), over)
+        event = change.event(now_s, unit)
+        if event is None or not over:
+            return [] if event is None else [event]
+        if self._told_unload_s is not None and not change.moves(self._told_unload_s - now_s):
+            return []  # back and forth between two hours is no news
+        self._told_unload_s = now_s + after_s
+        return [event]
 
     def _remaining_after_update(
         self, history: History, position: Position | None, now_s: float
-    ) -> SimulatedRemainder | None:
+    ) -> tuple[SimulatedRemainder | None, float]:
+        """Return the rest, and how long it is until unloading as that is told; None and NaN."""
         if self._schedule is None or position is None:
-            return None
+            return None, math.nan
         self._update_course(history, position)
         try:
-            return self.simulate_ahead(position, now_s, history.now_c())
+            ahead = self.simulate_ahead(position, now_s, history.now_c())
         except FiringError:
-            return None
+            return None, math.nan
+        over_s, unload_s = _over_s(position), float(ahead.time_s[-1])
+        if over_s is not None:
+            room_c = self._schedule.room_c
+            pace = cooling_pace(*history.trace(), over_s, room_c)
+            rest = ahead.stretched(1.0, 1.0, (1.0, 1.0))
+            unload_s = rest.unload_s if pace is None else as_it_cools(rest, pace, room_c).unload_s
+        return ahead, unload_s
 
 
 def _over_s(position: Position | None) -> float | None:

@@ -506,7 +506,7 @@ def cooling_pace(
     return CoolingPace(window_s / usual_s, now_c, now_s - since_s)
 
 
-def _as_it_cools(rest: RemainingCourse, pace: CoolingPace, room_c: float) -> RemainingCourse:
+def as_it_cools(rest: RemainingCourse, pace: CoolingPace, room_c: float) -> RemainingCourse:
     """Return the rest of a cooling as the last hour has it: the course's shape at another pace."""
     unload_c = float(rest.temperature_c[-1])
     if pace.now_c <= unload_c + 0.5 or unload_c < room_c + 2.0 or rest.time_s.size < 3:
@@ -615,7 +615,7 @@ def predict(
     expected, quickest, slowest = progress.on_its_clock(expected, quickest, slowest)
     if progress.cooling is not None and position.phase == "done":
         pace, room_c = progress.cooling, progress.schedule.room_c
-        expected = _as_it_cools(expected, pace, room_c)
+        expected = as_it_cools(expected, pace, room_c)
         quickest = slowest = expected
     return Prediction(expected, quickest, slowest)
 

@@ -17,6 +17,7 @@ from firing.trace import FloatArray, Trace
 from firing.ware.load import Load
 
 if TYPE_CHECKING:
+    from firing.kiln.fit_result import KilnFit
     from firing.kiln.residuals import RecordMisfit
     from firing.logs.reader import Log
 
@@ -46,8 +47,8 @@ class RefitJob:
     """What a refit needs; it may go to another process.
 
     `duty` is NaN where it is not known, `windows` of how many half-hours the last refit knew:
-    another is made only of a tenth more.  The program was over at `off_from_s`.  `power` is what
-    this firing has taught of it so far; None where nothing.
+    another is made only of a tenth more.  The program was over at `off_from_s`.  `known` is what
+    this firing has taught so far; None where nothing.
     """
 
     kiln: KilnDescription
@@ -58,7 +59,7 @@ class RefitJob:
     duty: FloatArray
     windows: int = 0
     off_from_s: float | None = None
-    power: float | None = None
+    known: RefitResult | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,7 +94,8 @@ def refit(job: RefitJob) -> RefitResult:
     Times hang on power and loss over capacity alone, and those a log tells without an anchor: so
     the capacity stays the file's unless the load's mass fixes it.  The loss shows late; until it
     does, the power is sought that goes with the loss of the kiln file, and the error of that loss
-    is one of the power's.
+    is one of the power's.  After the program only the losses are sought: of power a cooling tells
+    nothing, and the one that goes with other losses would be another.
     """
     from firing.kiln.fit import fit_kiln
     from firing.kiln.residuals import RecordMisfit, described
@@ -107,15 +109,22 @@ def refit(job: RefitJob) -> RefitResult:
         return nothing
     windows = len(misfit.windows)
     before = job.kiln.fitted
+    known = nothing if job.known is None else job.known
+    now = before if known.fitted is None else known.fitted
+    shown = "power" in known.learnt
     # A lack of power that is over leaves no half-hour at full power that would say so.
-    by_file = replace(nothing, fitted=None if job.power is None else before, windows=windows)
+    by_file = replace(nothing, fitted=before if shown else None, windows=windows)
     if windows <= job.windows * MORE_DATA_FACTOR:
-        at = before.loss, before.capacity, before.leak_factor
-        return by_file if job.power and _is_outdone(misfit, job.power, *at) else nothing
+        # Asked with the losses it was found with: with others any power is outdone.
+        at = now.power, now.loss, now.capacity, now.leak_factor
+        more = shown and job.off_from_s is None and _is_outdone(misfit, *at)
+        return by_file if more else nothing
     try:
         found = fit_kiln(job.kiln, [record])
     except FiringError:
         found = None  # too little yet, or nothing that this kiln could have done
+    if job.off_from_s is not None:
+        return _cooled(known, now, found, windows)
     learnt: list[str] = []
     capacity, loss, power, leak = before.capacity, before.loss, before.power, before.leak_factor
     loss_se, power_se = nothing.loss_se, nothing.power_se
@@ -144,6 +153,21 @@ def refit(job: RefitJob) -> RefitResult:
         return by_file
     fitted = replace(before, power=power, loss=loss, capacity=capacity, leak=leak)
     return RefitResult(fitted, power_se, loss_se, tuple(sorted(learnt, key=FIGURES.index)), windows)
+
+
+def _cooled(known: RefitResult, now: Fitted, found: KilnFit | None, windows: int) -> RefitResult:
+    """Return what a cooling adds to what is known: the losses, at the capacity there is."""
+    told = None if found is None else found.losses_over_capacity
+    if found is None or told is None or not told.identifiable or found.diagnostics.off_s <= 0.0:
+        return replace(known, fitted=None, windows=windows)
+    loss, leak = found.loss_over_capacity.value, found.leak_over_capacity.value
+    return RefitResult(
+        replace(now, loss=loss * now.capacity, leak=leak * now.capacity),
+        known.power_se,
+        told.se / told.value,
+        tuple(name for name in FIGURES if name == "loss" or name in known.learnt),
+        windows,
+    )
 
 
 def _power_for(

@@ -169,7 +169,10 @@ def _checked(options: WatchOptions) -> tuple[ReadingSource, int, AlarmCommand | 
     channel = kiln_channel(source, options.channel)
     out = options.out
     if isinstance(source, ReplayedLog | FollowedLog) and out is not None and out.exists():
-        raise FiringError(f"{out} exists already; a log is recorded to a new file only")
+        raise FiringError(
+            f"{out} exists already, and a log is recorded from its beginning; name a new file with "
+            "--out, or delete this one"
+        )
     unit = spoken_unit(source)
     if options.schedule is None and options.plain_in not in (None, unit):
         raise FiringError(

@@ -62,6 +62,8 @@ def energy_text(estimate: Estimate) -> str:
     spent, total = estimate.energy_kwh, estimate.energy_total_kwh
     if spent is None:
         return ""
+    if estimate.position is not None and estimate.position.phase == "done":
+        total = None  # no more is to come
     return f"about {spent:.1f} kWh" if total is None else f"about {spent:.1f} of {total:.0f} kWh"
 
 

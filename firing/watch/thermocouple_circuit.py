@@ -29,6 +29,7 @@ from firing.logs.plausibility_limits import (
     FLICKER_DIGITS,
     TERMINALS_MOST_C,
     TURNING_SHARE,
+    digit_taken_c,
 )
 from firing.units import ROOM_C
 from firing.watch.history import RecentReadings
@@ -267,10 +268,11 @@ class StuckReadingDetector:
         chance = self._share() ** self._equal
         restless = self._seen and self._turns >= TURNING_SHARE * self._seen
         # One that flickers by its last digit stands still wherever it is far from the next.
-        in_digits = self._change_c > FLICKER_DIGITS * self._digit_c
+        digit_c = digit_taken_c(self._digit_c)
+        in_digits = self._change_c > FLICKER_DIGITS * digit_c
         by_noise = restless and in_digits and chance < STILL_CHANCE
         # A relay's swing stands at its top while whole degrees do not move.
-        digits_c = STILL_DIGITS * min(self._digit_c, WIDEST_DIGIT_C)
+        digits_c = STILL_DIGITS * min(digit_c, WIDEST_DIGIT_C)
         by_plan = (
             rising_c_per_h is not None
             and rising_c_per_h * stood_s / 3600.0 >= max(STILL_RISE_C, digits_c)

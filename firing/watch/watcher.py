@@ -19,7 +19,7 @@ from firing.watch.cone_forecast import (
     forecast_cones,
     lowest_effective_c,
 )
-from firing.watch.events import AlarmInputs, AlarmLimits, WatchEvent
+from firing.watch.events import AlarmInputs, AlarmLimits, Severity, WatchEvent
 from firing.watch.fault_isolation import FaultIsolation
 from firing.watch.history import History
 from firing.watch.predictor import (
@@ -302,8 +302,18 @@ class Watcher:
             self._down.add(cone)
             if now_s - moment_s < 30.0 * LOCATE_EVERY_S:
                 message = f"by heat-work cone {cone} is down; witness cones decide"
-                events.append(WatchEvent("cone", "act", "told", now_s, message))
+                severity: Severity = "note" if self._at_top else "act"
+                events.append(WatchEvent("cone", severity, "told", moment_s, message))
         return events
+
+    @property
+    def _at_top(self) -> bool:
+        """Whether no ramp of the plan heats any more: a cone is due now, and nobody need come."""
+        position, schedule = self._position, self.schedule
+        if position is None or schedule is None or position.segment is None:
+            return False
+        ends = position.phase in ("hold", "done")
+        return ends and schedule.segments[position.segment].target_c >= schedule.peak_c
 
     def estimate(self, now_s: float) -> Estimate:
         """Return the state of the firing now, with all that follows from it.

@@ -20,6 +20,8 @@ from watch.wornkiln import NAMES, record_hours, write_plan
 
 from firing.capture.fields import FieldLayout, LineParser
 
+pytestmark = pytest.mark.soak  # ratios ask for a machine that does nothing else
+
 LINES = [
     f"{20 + i % 1200}.{i % 100:02d},{19 + i % 1200}.5,{i % 900}.25,{i % 700}.0".encode()
     for i in range(20_000)
@@ -97,7 +99,6 @@ main()
 """
 
 
-@pytest.mark.soak
 def test_from_byte_to_flushed_line_while_the_kiln_is_refitted(
     tmp_path: Path, instrument: Instrument, record_property: Record
 ) -> None:
@@ -120,7 +121,6 @@ def test_from_byte_to_flushed_line_while_the_kiln_is_refitted(
     print(f"\nfrom byte to flushed line while refits run: {told}")
 
 
-@pytest.mark.soak
 def test_cpu_of_a_minute(tmp_path: Path, instrument: Instrument, record_property: Record) -> None:
     out, plan = tmp_path / "log.csv", write_plan(tmp_path / "plan.toml")
     last_c = record_hours(out, 8.0)

@@ -10,6 +10,8 @@ import pytest
 from benchmarks.turns import commands_in_turns
 from logmaker import GLAZE, Sampling, fire, sample, write_csv
 
+pytestmark = pytest.mark.soak  # ratios ask for a machine that does nothing else
+
 FIRING = (sys.executable, "-c", "from firing.cli import main; main()")
 PLAN = """title = "made"
 [[segment]]
@@ -53,7 +55,6 @@ def test_a_cone_costs_little_more_than_click(
     check((*FIRING, "cone", "6"), (sys.executable, "-c", "import click"), 2.2, record_property)
 
 
-@pytest.mark.soak
 def test_hold_costs_little_more_than_numpy(
     record_property: Callable[[str, object], None],
 ) -> None:
@@ -61,7 +62,6 @@ def test_hold_costs_little_more_than_numpy(
     check(ours, (sys.executable, "-c", "import numpy"), 2.5, record_property)
 
 
-@pytest.mark.soak
 def test_a_review_of_a_small_log_costs_less_than_importing_pandas(
     tmp_path: Path, record_property: Callable[[str, object], None]
 ) -> None:
@@ -96,7 +96,6 @@ def day_log(tmp_path: Path) -> Path:
     return write_csv(made, tmp_path / "day.csv")
 
 
-@pytest.mark.soak
 def test_a_review_costs_at_most_twice_the_reading(
     day_log: Path, tmp_path: Path, record_property: Callable[[str, object], None]
 ) -> None:

@@ -13,11 +13,12 @@ from firing.forecast.forecast import forecast
 from firing.ware.limits import lowest_of
 from firing.ware.safe_rates import limits_for
 
+pytestmark = pytest.mark.soak  # ratios ask for a machine that does nothing else
+
 MOST_FORECASTS = 25.0
 """A design is one forecast, two trial runs of the kiln, some optima, and a simulated wall."""
 
 
-@pytest.mark.soak
 def test_a_design_costs_some_forecasts(record_property: Callable[[str, object], None]) -> None:
     kiln = example_kiln()
     for name, load, wish in (

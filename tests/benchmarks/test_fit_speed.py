@@ -17,6 +17,8 @@ from longer import beyond
 from firing.kiln.fit import fit_kiln
 from firing.kiln.simulation import simulate
 
+pytestmark = pytest.mark.soak  # ratios ask for a machine that does nothing else
+
 MOST_FORECASTS = 40.0
 
 

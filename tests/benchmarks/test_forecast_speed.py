@@ -31,6 +31,8 @@ from firing.schedule.schedule import Schedule, Segment
 from firing.trace import FloatArray
 from firing.ware.load import Load, Piece
 
+pytestmark = pytest.mark.soak  # ratios ask for a machine that does nothing else
+
 TIMES = 15.0
 PLAIN_TIMES = 7.0
 FORECAST_MOST = 3.5
@@ -307,7 +309,6 @@ def test_a_forty_hour_firing_against_lsoda() -> None:
     assert turns.ratio <= 1.0 / TIMES
 
 
-@pytest.mark.soak
 def test_a_forty_hour_firing_against_lsoda_in_plain_floats() -> None:
     kiln = trial_kiln()
     network = Network(kiln, LOAD, room_c=20.0)

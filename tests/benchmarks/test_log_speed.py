@@ -16,6 +16,8 @@ from benchmarks.turns import commands_in_turns, in_turns
 from firing.logs.cleaning import clean
 from firing.trace import Trace
 
+pytestmark = pytest.mark.soak  # ratios ask for a machine that does nothing else
+
 ROWS = 86_400
 
 DIALECTS = {
@@ -71,7 +73,6 @@ def write_log(path: Path, delimiter: str, decimal: str, written: str | None) -> 
     return path
 
 
-@pytest.mark.soak
 @pytest.mark.parametrize("dialect", DIALECTS)
 def test_reading_costs_little_more_than_pandas(dialect: str, tmp_path: Path) -> None:
     delimiter, decimal, written = DIALECTS[dialect]

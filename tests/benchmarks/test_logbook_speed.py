@@ -21,6 +21,11 @@ from firing.logs.reader import read_log
 from firing.review.review import review
 from firing.review.which_plan import which_plan
 
+pytestmark = pytest.mark.soak  # ratios ask for a machine that does nothing else
+
+MOST_OVER_HELP = 1.47
+"""Help takes 106 ms of a quiet machine; a list may take 50 ms more."""
+
 FIRING = (sys.executable, "-c", "from firing.cli import main; main()")
 
 
@@ -34,19 +39,17 @@ def large(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return path
 
 
-@pytest.mark.soak
 @pytest.mark.parametrize("words", [("list",), ("find", "celadon", "glaze", "march")])
 def test_a_list_of_thousands_costs_little_more_than_help(
     words: tuple[str, ...], large: Path, record_property: Callable[[str, object], None]
 ) -> None:
     ours = (*FIRING, "logbook", *words, "--logbook", str(large))
-    turns = commands_in_turns(ours, (*FIRING, "logbook", "--help"), most=1.4)
+    turns = commands_in_turns(ours, (*FIRING, "logbook", "--help"), most=MOST_OVER_HELP)
     record_property("cpu", str(turns))
     print(f"\n{' '.join(words)}: {turns}")
-    assert turns.ratio <= 1.4
+    assert turns.ratio <= MOST_OVER_HELP
 
 
-@pytest.mark.soak
 def test_keeping_a_log_costs_what_reading_matching_and_measuring_it_do(
     tmp_path: Path, record_property: Callable[[str, object], None]
 ) -> None:
@@ -54,7 +57,7 @@ def test_keeping_a_log_costs_what_reading_matching_and_measuring_it_do(
     logs = logs_in(make_folder(tmp_path / "logs", 6))
     kiln, numbers = open_kiln("example-kiln"), count()
     with Logbook.open(tmp_path / "first.sqlite") as first:
-        shelf = shelf_of(first, folder=tmp_path / "logs")
+        shelf = shelf_of(first, beside=[tmp_path / "logs"])
     schedules = shelf.schedules()
     plans = [which_plan(read_log(log), schedules).fits[0].schedule for log in logs]
 

@@ -15,6 +15,8 @@ from longer import beyond
 from firing.thermocouple.junction import convert
 from firing.thermocouple.reference import emf_mv, readable_c, temperature_c
 
+pytestmark = pytest.mark.soak  # ratios ask for a machine that does nothing else
+
 SAMPLES = 1_000_000
 FEWER = 4_000
 MOST = 1.0 / 30.0

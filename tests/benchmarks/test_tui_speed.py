@@ -37,6 +37,8 @@ from firing.schedule.file import parse_schedule, schedule_text
 from firing.schedule.schedule import Schedule
 from firing.units import format_duration
 
+pytestmark = pytest.mark.soak  # ratios ask for a machine that does nothing else
+
 BARE = """
 import numpy
 from textual.app import App
@@ -154,11 +156,10 @@ def first_screen_s(folder: Path, words: str, *arguments: str) -> float:
 @pytest.mark.parametrize(
     "fired_with",
     [
-        pytest.param({}, marks=pytest.mark.soak, id="nothing chosen"),
+        pytest.param({}, id="nothing chosen"),
         pytest.param(FIRED_WITH, id="kiln and load"),
     ],
 )
-@pytest.mark.soak
 def test_the_first_screen_costs_at_most_half_again_a_bare_one(
     tmp_path: Path, record_property: Record, fired_with: dict[Kind, str]
 ) -> None:
@@ -182,7 +183,6 @@ def test_the_first_screen_costs_at_most_half_again_a_bare_one(
     pytest.fail(f"{ratio:.2f} times a bare screen, where 1.5 is the most")
 
 
-@pytest.mark.soak
 def test_what_was_chosen_last_is_in_the_forecast_soon(
     tmp_path: Path, record_property: Record
 ) -> None:
@@ -194,7 +194,6 @@ def test_what_was_chosen_last_is_in_the_forecast_soon(
 
 
 @pytest.mark.parametrize("plan", ["ready", "kiln and load", "99 segments"])
-@pytest.mark.soak
 def test_a_changed_segment_is_forecast_on_screen_soon(
     tmp_path: Path, record_property: Record, plan: str
 ) -> None:
@@ -296,7 +295,6 @@ def long_plan(folder: Path) -> str:
     return path.name
 
 
-@pytest.mark.soak
 @pytest.mark.parametrize("plan", ["ready", "long"])
 def test_a_slow_line_serves(tmp_path: Path, record_property: Record, plan: str) -> None:
     """Bytes are counted, not time: what is sent for a move, a key and a change taken."""
@@ -322,7 +320,6 @@ def test_a_slow_line_serves(tmp_path: Path, record_property: Record, plan: str) 
     assert all(medians[what] <= most for what, most in BYTES.items()), sent
 
 
-@pytest.mark.soak
 def test_a_key_in_a_long_plan_costs_little_more_than_in_a_short_one(
     record_property: Record,
 ) -> None:

@@ -3,9 +3,11 @@
 import math
 
 import numpy as np
+import pytest
 
 from firing.capture.reading import ChannelPlausibility, PlausibilityCheck, Reading, Status
 from firing.logs.plausibility_limits import LIVE_STILL_S
+from firing.watch.thermocouple_circuit import StuckReadingDetector
 
 
 def test_a_kiln_at_full_power_and_one_that_is_opened_are_not_marked() -> None:
@@ -65,3 +67,34 @@ def test_what_the_instrument_said_stays() -> None:
     PlausibilityCheck(2).mark(0.0, reading)
     assert reading.statuses == [Status.OPEN, Status.OUT_OF_SPAN]
     assert math.isnan(reading.usable_c(1))
+
+
+@pytest.mark.parametrize("unit", ["C", "F"])
+@pytest.mark.parametrize("digit_c", [0.1, 1.0])
+def test_a_flicker_of_the_last_digit_is_no_noise_in_either_unit(unit: str, digit_c: float) -> None:
+    # It climbs, flickers between two digits of °C and then stands far from both, as in a hold.
+    rng = np.random.default_rng(5)
+    course = (
+        np.concatenate((np.arange(100), 100 + rng.integers(0, 2, 300), np.full(40, 100))) * digit_c
+        + 700.0
+    )
+    decimals = 1 if digit_c < 1.0 else 0
+    if unit == "F":  # written to the same digit of °F, and read from the file
+        course = (np.round(1.8 * course + 32.0, decimals) - 32.0) / 1.8
+    channel, circuit = ChannelPlausibility(), StuckReadingDetector()
+    for index, value_c in enumerate(course.tolist()):
+        assert channel.status_of(10.0 * index, value_c) is Status.OK
+        circuit.add_reading(10.0 * index, value_c, None)
+    assert not circuit.stuck
+
+
+@pytest.mark.parametrize("unit", ["C", "F"])
+def test_noise_that_ends_is_stuck_in_either_unit(unit: str) -> None:
+    course = np.append(700.0 + np.random.default_rng(5).normal(0.0, 0.5, 300), np.full(40, 700.0))
+    course = np.round(course, 1) if unit == "C" else (np.round(1.8 * course, 1)) / 1.8
+    channel, circuit = ChannelPlausibility(), StuckReadingDetector()
+    for index, value_c in enumerate(course.tolist()):
+        last = channel.status_of(10.0 * index, value_c)
+        circuit.add_reading(10.0 * index, value_c, None)
+    assert last is Status.STUCK
+    assert circuit.stuck

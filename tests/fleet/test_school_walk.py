@@ -8,6 +8,8 @@ import pytest
 from commandline import call
 from fleet.school import WEARING, write_school
 
+from firing.fleet.table import FleetTable
+
 ASKED = ("fleet", "logs", "--plans", "plans", "--kilns", "kilns", "--out", "results",
          "--workers", "1")  # fmt: skip
 
@@ -34,6 +36,15 @@ def test_the_first_lines_say_what_is_wrong(school: Path) -> None:
     order = [said.index(words) for words in told]
     assert order == sorted(order)
     assert "corner is late" not in again.stdout  # the plan is, in every kiln
+
+
+def test_a_page_is_written_anew_and_nothing_else_is(school: Path) -> None:
+    assert call(school, *ASKED, "--html", "fleet.html").returncode == 1
+    (school / "mine.html").write_text("mine", encoding="utf-8")
+    refused = call(school, *ASKED, "--html", "mine.html")
+    assert refused.returncode == 2
+    assert "reviewed" not in refused.stderr  # before the work
+    assert (school / "mine.html").read_text(encoding="utf-8") == "mine"
 
 
 def test_the_figures_are_those_the_logs_were_made_with(school: Path) -> None:
@@ -76,6 +87,9 @@ def test_every_way_to_a_single_review_works(school: Path) -> None:
 def test_the_page_draws_every_kiln_and_asks_no_server(school: Path) -> None:
     page = (school / "fleet.html").read_text(encoding="utf-8")
     assert page.count('class="panels"') == 2  # hours over the plan, and power
-    assert page.count("<circle") == 38 + 38
+    powers = FleetTable(str(school / "results")).read(["power_over_loss"])["power_over_loss"]
+    known = len(powers) - powers.null_count
+    assert known >= 30
+    assert page.count("<circle") == 38 + known
     assert "http://" not in page.replace("http://www.w3.org/2000/svg", "")
     assert len(page) < 300_000

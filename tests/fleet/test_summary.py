@@ -1,6 +1,7 @@
 """The summary of rows whose habits are known, as they were written down."""
 
 import hashlib
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
@@ -168,3 +169,22 @@ def test_a_part_that_is_none_is_a_sentence(tmp_path: Path) -> None:
     (tmp_path / "table" / "rows-00000001.parquet").write_bytes(b"no parquet")
     with pytest.raises(FiringError, match="no part of a table"):
         summarise(FleetTable(str(tmp_path / "table")))
+
+
+def test_what_is_unsure_left_out_or_empty_is_told_in_the_first_lines(tmp_path: Path) -> None:
+    """Seven firings that fit two plans, two of them of no known kiln; a copy; an empty file."""
+    by = "uncertain: leaves 2 h to explain, at its peak; jars fits nearly as well, and leaves 2 h"
+    rows = [firing(n, "front", excess_s=3 * HOUR, plan_by=by, cost=10.0, currency="USD")
+            for n in range(5)]  # fmt: skip
+    rows += [replace(firing(n, "x", excess_s=3 * HOUR, plan_by=by), kiln=None) for n in (5, 6)]
+    rows.append(replace(rows[0], log="copy.csv"))
+    rows.append(Row(log="empty.csv", status="unreadable", log_bytes=0, sentence="it is empty"))
+    found = summed(tmp_path, *rows)
+    unsure, late = found.first[:2]
+    assert unsure.kind == "unsure"
+    assert unsure.reason.startswith("7 logs can't tell glaze from jars")
+    assert "7 firings, 5 of them in 1 kiln, 7 of them perhaps jars" in late.reason
+    assert [one.command for one in found.first if one.kind == "logs"] == [None]
+    printed = render_text(fleet_report(found), brief=True)
+    assert "1 copy left out" in printed
+    assert "cost, USD" in printed

@@ -1,6 +1,7 @@
 """Logbooks of made entries: real sizes, no physics, so that a store is filled in milliseconds."""
 
 import random
+from contextlib import closing
 from pathlib import Path
 
 from firing.logbook.record import Entry, Photo, Shown
@@ -66,7 +67,7 @@ def put(book: Logbook, number: int, rows: int = 600) -> Kept:
 
 def make_book(path: Path, count: int, rows: int = 600) -> Path:
     """Make a logbook of so many firings, with an event, and close it."""
-    with Logbook.open(path) as book:
+    with closing(Logbook.open(path)) as book:  # so that no copy is made of it
         for number in range(count):
             put(book, number, rows)
         book.add_event(KILNS[0], "new elements", at_s=FIRST_S + 100.0 * DAY_S)

@@ -78,13 +78,16 @@ def test_new_elements_are_noted(evening: Path) -> None:
         "Workshop kiln", "new elements", "all six"
     )  # fmt: skip
     assert event["when"].startswith("2026-04-20")
+    done = call(evening, "logbook", "event", "Other kiln", "--remove", str(event["id"]),
+                "--logbook", "studio.sqlite")  # fmt: skip
+    assert f"event {event['id']} is of Workshop kiln, not of Other kiln" in done.stderr
 
 
 def test_the_logbook_is_checked_and_copied(evening: Path) -> None:
     found = ask(evening, "logbook", "check")
     assert found["wrong"] == []
     assert found["firings"] == 10
-    copy = Path(str(ask(evening, "logbook", "backup", "--out", "copy.sqlite")["backup"]))
+    copy = Path(str(ask(evening, "logbook", "backup", "copy.sqlite")["backup"]))
     listed = call(evening, "logbook", "list", "--logbook", str(copy), "--json")
     assert json.loads(listed.stdout)["total"] == 10
 
@@ -92,7 +95,7 @@ def test_the_logbook_is_checked_and_copied(evening: Path) -> None:
 def test_what_was_a_mistake_is_taken_back(evening: Path) -> None:
     noted = ask(evening, "logbook", "event", "Workshop kiln", "relay")
     wrong = noted["events"][-1]
-    left = ask(evening, "logbook", "event", "--remove", str(wrong["id"]))
+    left = ask(evening, "logbook", "event", "workshop kiln", "--remove", str(wrong["id"]))
     assert wrong not in left["events"]
     place = ("--logbook", "removed.sqlite", "--json")
     call(evening, "keep", "logs/log-00.csv", "logs/log-01.csv", *place)
@@ -114,11 +117,15 @@ def test_what_was_a_mistake_is_taken_back(evening: Path) -> None:
         (("logbook", "event", "workshop kln", "repair"), 'did you mean "Workshop kiln"?'),
         (("logbook", "event", "--remove", "77"), "there is no event 77"),
         (("keep", "logs/log-00.csv", "--kiln", "workshop-kiln"), 'did you mean "Workshop kiln"?'),
+        (("logbook", "event", "Workshop kiln", "repair", "--on", "2150-05-20"), "is in the future"),
+        (("logbook", "event", "Workshop kiln", "repair", "--on", "20/05/2026"),
+         '--on "20/05/2026" is no day; write year, month and day'),
+        (("logbook", "event", "Workshop kiln", "repair", "--remove", "1"), "leave out what"),
         (("logbook", "remove", "3"), "add --yes"),
         (("logbook", "list", "--month", "Marchember"), "is no month"),
         (("keep", "nothing-here.csv"), "No such file"),
     ],
-)
+)  # fmt: skip
 def test_a_slip_is_understood(evening: Path, words: tuple[str, ...], told: str) -> None:
     more = () if words[1] == "lst" else ("--logbook", "studio.sqlite")
     done = call(evening, *words, *more)

@@ -32,7 +32,7 @@ def book(tmp_path_factory: pytest.TempPathFactory) -> Logbook:
         load_text=ready_text("example-load-glazed-cups"),
         photos=(Photo("/somewhere/é.jpg", "0" * 64),),
     )
-    found = keep_logs(kept, sorted(folder.glob("*.csv")), shelf_of(kept, folder=folder), said)
+    found = keep_logs(kept, sorted(folder.glob("*.csv")), shelf_of(kept, beside=[folder]), said)
     assert [one.state for one in found] == ["kept"] * 3, found
     amend(kept, 2, Entry("", b"", witnesses=("8=5:00@top",)))
     kept.keep(Entry("strange name?.csv", b"\xff\x00no log", kiln="Old one"), derive(

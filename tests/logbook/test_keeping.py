@@ -10,11 +10,14 @@ import numpy as np
 import pytest
 from logbook.studio import steps_of, write_log
 
+from firing.files.ready import ready_text
 from firing.kiln.tariff_file import open_tariff
 from firing.logbook import keeping
 from firing.logbook.keeping import Shelf, derive, derive_again, keep_logs, shelf_of
-from firing.logbook.record import CODE, Entry
+from firing.logbook.record import Entry
 from firing.logbook.store import Logbook
+from firing.schedule.file import open_schedule
+from firing.version import code_version
 
 
 @pytest.fixture
@@ -112,8 +115,8 @@ def test_what_other_code_derived_is_derived_again(
     book: Logbook, shelf: Shelf, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     keep_logs(book, [write_log(tmp_path / "log.csv", 0)], shelf)
-    assert book.older_than(CODE) == ()
-    monkeypatch.setattr(keeping, "CODE", "9.9/9")
+    assert book.older_than(code_version()) == ()
+    monkeypatch.setattr(keeping, "code_version", lambda: "9.9/9")
     (number,) = book.older_than("9.9/9")
     before = book.show(number)
     assert derive_again(book, [number]) == 0
@@ -131,3 +134,94 @@ def test_a_log_that_can_not_be_read_any_more_keeps_what_was_known(
     assert 'no channel "gone"' in after.trouble
     assert replace(after, trouble="", measure=before.measure) == before
     assert after.measure is None
+
+
+def a_log(
+    path: Path, *, rows: int = 120, digits: int = 2, off_c: float = 0.0, day: int = 14
+) -> Path:
+    """A log of so many of 120 readings, five minutes apart: 120 °C an hour, then a cooling."""
+    peak = 80
+    read_c = [
+        20.0 + 10.0 * n + 0.37 if n <= peak else 820.0 * 0.98 ** (n - peak) for n in range(rows)
+    ]
+    lines = [
+        f"2026-03-{day} {8 + n // 12:02d}:{n % 12 * 5:02d},{one + off_c * (n % 3):.{digits}f}"
+        for n, one in enumerate(read_c)
+    ]
+    path.parent.mkdir(exist_ok=True)
+    path.write_text("\n".join(["Time,Kiln (°C)", *lines, ""]), encoding="utf-8")
+    return path
+
+
+@pytest.mark.parametrize(
+    ("other", "state"),
+    [
+        ({"digits": 0}, "known"),
+        ({"rows": 70}, "known"),
+        ({"rows": 100, "digits": 1}, "known"),
+        ({"off_c": 1.5}, "kept"),  # another kiln that runs the same program beside it
+        ({"day": 15}, "kept"),
+    ],
+)
+@pytest.mark.parametrize("dry_run", [False, True])
+def test_the_same_firing_is_known_by_its_readings(
+    book: Logbook, shelf: Shelf, tmp_path: Path, other: dict[str, int], state: str, dry_run: bool
+) -> None:
+    logs = [a_log(tmp_path / "log.csv"), a_log(tmp_path / "rec.csv", **other)]
+    _, found = keep_logs(book, logs, shelf, dry_run=dry_run)
+    dry = {"kept": "would be kept"} if dry_run else {}
+    assert found.state == dry.get(state, state)
+    assert found.twin == (str(logs[0]) if state == "known" else "")
+    assert book.count() == (0 if dry_run else 1 if state == "known" else 2)
+
+
+def test_a_longer_log_of_the_same_firing_takes_the_shorter_ones_place(
+    book: Logbook, shelf: Shelf, tmp_path: Path
+) -> None:
+    short, long = a_log(tmp_path / "rec.csv", rows=90, digits=0), a_log(tmp_path / "log.csv")
+    keep_logs(book, [short], shelf, Entry("", b"", notes=("mine",)))
+    (found,) = keep_logs(book, [long], shelf, Entry("", b"", kwh=50.0))
+    assert (found.state, found.id, found.added) == ("grown", 1, ("50 kWh",))
+    assert book.entry(1).body == long.read_bytes()
+    assert (book.show(1).notes, book.show(1).kwh) == ("mine", 50.0)
+    assert book.check().wrong == ()
+    assert [one.state for one in keep_logs(book, [short], shelf)] == ["known"]
+
+
+def test_what_is_said_of_a_kept_log_is_added_once(
+    book: Logbook, shelf: Shelf, tmp_path: Path
+) -> None:
+    log = write_log(tmp_path / "log.csv", 1)
+    keep_logs(book, [log], shelf_of(book, plans=["stoneware-glaze-1240"]))
+    named = shelf_of(book, plans=["decal"], kilns=["example-kiln"])
+    said = Entry("", b"", notes=("second note",), kwh=50.0, cost=4.2, currency="EUR", member="Ann")
+    (found,) = keep_logs(book, [log], named, said)
+    one = book.show(1)
+    assert (one.notes, one.kwh, one.cost, one.member) == ("second note", 50.0, 4.2, "Ann")
+    assert one.kiln == "Workshop kiln"
+    assert "1240" in one.plan
+    assert found.added == (
+        "a note",
+        "50 kWh",
+        "a cost of 4.20 EUR",
+        "for Ann",
+        "the kiln Workshop kiln",
+    )
+    (differs,) = found.differs
+    assert "'firing logbook add 1 --plan ...' changes that" in differs
+    (again,) = keep_logs(book, [log], shelf, said)
+    assert (again.added, again.differs, book.show(1).notes) == ((), (), "second note")
+
+
+def test_the_plan_beside_a_log_wins_a_tie(book: Logbook, tmp_path: Path) -> None:
+    text = ready_text("stoneware-glaze-1240")
+    title = open_schedule("stoneware-glaze-1240").title
+    (tmp_path / "mine").mkdir()
+    log = write_log(tmp_path / "mine" / "log.csv", 1)
+    (tmp_path / "mine" / "plan.toml").write_text(text.replace(title, "My glaze"), encoding="utf-8")
+    (found,) = keep_logs(book, [log], shelf_of(book, beside=[log]))
+    assert (found.plan, found.sure) == ("My glaze", True)
+    assert "lies in the log's folder" in found.why
+    elsewhere = write_log(tmp_path / "log.csv", 3)
+    (found,) = keep_logs(book, [elsewhere], shelf_of(book, beside=[log, elsewhere]))
+    assert not found.sure

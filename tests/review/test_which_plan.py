@@ -9,7 +9,10 @@ import pytest
 from firing.files.ready import ready_names
 from firing.kiln.file import open_kiln
 from firing.logs.reader import read_log
-from firing.review.which_plan import which_kiln, which_plan
+from firing.report.review import review_report
+from firing.report.text import render_text
+from firing.review.review import review
+from firing.review.which_plan import name_the_plan, which_kiln, which_plan
 from firing.schedule.file import open_schedule
 
 PLANS = {name: open_schedule(name) for name in ready_names()}
@@ -56,10 +59,15 @@ def test_two_plans_that_the_log_cannot_tell_apart_are_both_named(tmp_path: Path)
     last = plan.segments[-1]
     near = replace(plan, segments=(*plan.segments[:-1], replace(last, hold_s=last.hold_s + 60.0)))
     log = read_log(log_of(tmp_path, "thin-ware-bisque", logmaker.Faults()))
-    found = which_plan(log, {"one": plan, "two": near})
+    found = which_plan(log, {"this": plan, "other": near})
     assert not found.sure
-    assert {fit.name for fit in found.fits} == {"one", "two"}
+    assert {fit.name for fit in found.fits} == {"this", "other"}
     assert "fits nearly as well" in found.why
+    # The folder names the cone of one of them.
+    coned = {"this": plan, "other": replace(near, cone="03")}
+    told = which_plan(log, coned, place="logs/cone 03/log.csv")
+    assert told.best is not None
+    assert (told.best.name, told.sure) == ("other", True)
 
 
 def test_a_log_of_none_of_the_plans_is_of_none(tmp_path: Path) -> None:
@@ -89,3 +97,29 @@ def test_a_kiln_is_found_by_a_name_beside_the_log_or_by_how_it_cools(tmp_path: P
     twin = which_kiln(log, {"one": kiln, "two": kiln}, seen)
     assert twin.name == ""
     assert "--kiln" in twin.why
+
+
+def test_a_log_far_too_hot_for_its_plan_asks_for_the_plan_that_was_fired(tmp_path: Path) -> None:
+    """A controller's stay 340 °C above the plan's peak is another program; no plan is mended."""
+    log = read_log(log_of(tmp_path, "stoneware-glaze-1240", logmaker.Faults()))
+    found = name_the_plan(review(PLANS["thin-ware-bisque"], log), PLANS)
+    assert found.plan_doubt
+    assert found.mended is None
+    first = found.findings[0]
+    assert first.message.startswith("Is this the plan it was fired by?")
+    assert "900 °C" in first.message
+    assert '"stoneware-glaze-1240"' in first.next_step
+    printed = render_text(review_report(found), brief=True)
+    assert "couldn't keep up" not in printed
+
+
+@pytest.mark.parametrize(
+    "faults",
+    [logmaker.Faults(power_factor=0.4), logmaker.Faults(stop_at_c=700.0)],
+    ids=["too weak", "stopped"],
+)
+def test_what_went_wrong_with_its_own_plan_asks_for_no_other(
+    faults: logmaker.Faults, tmp_path: Path
+) -> None:
+    name = "stoneware-glaze-1240"
+    assert not review(PLANS[name], read_log(log_of(tmp_path, name, faults))).plan_doubt

@@ -431,6 +431,17 @@ def test_a_review_takes_the_rates_really_held_into_the_plan(
         assert told
         assert all(float(rate) == pytest.approx(80.0, abs=3) for rate in told)
         await pilot.press("ctrl+f")
+        await until(pilot, front(app, Ask))
+        await pilot.press("escape")
+        await settle(pilot)
+        # nothing is taken unasked
+        assert app.session.document.schedule == before
+        await pilot.press("ctrl+f")
+        await until(pilot, front(app, Ask))
+        asked = app.screen
+        assert isinstance(asked, Ask)
+        ways = [key for key, _ in asked._answers]
+        await pilot.press(*["down"] * ways.index("held"), "enter")
         await settle(pilot)
         after = app.session.document.schedule
         assert after.segments[0] == before.segments[0]

@@ -119,8 +119,19 @@ def test_firings_are_found_marked_compared_and_opened(
         assert "celadon" in screen.chosen.notes
         await pilot.press("escape")
         await until(pilot, lambda: answer().startswith("3 firings"))
+        told = screen.query_one("#details-text", Static)
+        await pilot.press("c")
+        assert "space marks a firing" in str(told.content)
+        screen._look("nope")
+        await until(pilot, lambda: answer().startswith("No firing has"))
+        assert not screen.walked.rows
+        await pilot.press("escape")
+        await until(pilot, lambda: answer().startswith("3 firings"))
+        await pilot.press("f3")
         # One marked and the one under the cursor are enough.
-        await pilot.press("space", "c")
+        await pilot.press("space")
+        assert "with the one under the cursor" in str(told.content)
+        await pilot.press("c")
         await until(pilot, lambda: front(app, OverlayScreen)() and app.screen.found is not None)  # type: ignore[attr-defined]
         names = [firing.name for firing in app.screen.found.firings]  # type: ignore[attr-defined]
         assert names == ["day2.csv", "day1.csv"]
@@ -130,7 +141,12 @@ def test_firings_are_found_marked_compared_and_opened(
         await until(pilot, front(app, ReviewScreen))
         title = app.screen.query_one(TitleLine)
         await until(pilot, lambda: "kept: day1.csv" in str(title.content))
-        await pilot.press("f7")
+        # in the logbook's unit: 600 °C is 1112 °F
+        await until(pilot, lambda: "1112 °F" in answer())
+        assert "°C" not in answer()
+        await pilot.press("f11")
+        await until(pilot, front(app, LogbookScreen))
+        assert "That is about all" not in str(told.content)
         await until(pilot, front(app, LogbookScreen))
         await pilot.press("t")
         await until(pilot, front(app, PrintedText))
@@ -172,6 +188,10 @@ def test_a_firing_is_kept_from_its_review_with_what_is_said_of_it(
             await until(pilot, front(app, ReviewScreen))
             details = app.screen.query_one("#details-text", Static)
             await until(pilot, lambda words=words, d=details: words in str(d.content))
+        await pilot.press("f11")
+        await until(pilot, front(app, LogbookScreen))
+        await pilot.press("escape")
+        await until(pilot, front(app, PlanScreen))
         with Logbook.open(book) as found:
             (one,) = found.firings()
             entry = found.entry(one.id)

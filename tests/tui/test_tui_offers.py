@@ -264,3 +264,32 @@ def test_a_plan_that_changes_meanwhile_leaves_no_stale_change_to_be_taken(
         assert app.session.document.schedule == undone
 
     play(scene)
+
+
+def test_numbers_stand_only_where_they_are_keys_and_escape_puts_the_list_away(
+    play: Play, settle: Settle
+) -> None:
+    async def scene(app: FiringApp, pilot: Pilot[Any]) -> None:
+        await with_faults(app, pilot, settle)
+        offers = app.plan.query_one(Offers)
+
+        def rows() -> list[str]:
+            return [" ".join(row.cells) for row in offers.rows]
+
+        assert rows()[0].startswith("To fix")
+        assert not any(row[0].isdigit() for row in rows()[1:])
+        await pilot.press("ctrl+w")
+        await until(pilot, lambda: rows()[1].startswith("1 !"))
+        # every title is whole, in as many rows as that takes
+        whole = " ".join(row.cells[2] for row in offers.rows[1:])
+        assert all(title in whole for title in titles(app))
+        await pilot.press("escape", "ctrl+r")
+        if front(app, Prompt)():
+            await pilot.press("6", "enter")
+        await until(pilot, lambda: offers.heading == "Solve for")
+        await pilot.press("escape")
+        await until(pilot, lambda: offers.heading.startswith("To fix"))
+        assert app.focused is app.plan.query_one(Segments)
+        assert not any(row[0].isdigit() for row in rows()[1:])
+
+    play(scene)

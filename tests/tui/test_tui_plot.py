@@ -1,5 +1,7 @@
 """The window on a chart, and what is drawn in it."""
 
+from typing import get_args
+
 import numpy as np
 import pytest
 from firing.tui.equipment import read_all
@@ -9,7 +11,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from firing.forecast.forecast import forecast
-from firing.report.charts.text_chart import ChartSeries
+from firing.report.charts.text_chart import ChartSeries, LineStyle
 from firing.report.words import Timekeeper
 from firing.schedule.schedule import Schedule, Segment
 
@@ -139,3 +141,30 @@ def test_power_is_marked_where_the_elements_are_on_all_the_time() -> None:
     assert all(rate < 900.0 for at_c, rate in found.kiln.max_rate if at_c >= 600.0)
     assert second.start_s <= short.from_s <= second.start_s + 900.0
     assert short.to_s == second.ramp_end_s
+
+
+STYLES = get_args(LineStyle)
+
+
+@pytest.mark.parametrize("ascii_only", [False, True])
+@pytest.mark.parametrize("width", [22, 42, 100])
+def test_every_line_is_in_the_legend_with_a_sample_of_its_own(width: int, ascii_only: bool) -> None:
+    time_s, climb_c = np.array([0.0, 3600.0]), np.array([20.0, 900.0])
+    lines = [
+        ChartSeries(f"{letter} a log with a long name", time_s, climb_c, style)
+        for letter, style in zip("ABCDEFGH", STYLES, strict=True)
+    ]
+    window = window_on(lines)
+    assert window is not None
+    rows = draw(
+        lines, window, width=width, height=16, unit="C", keeper=Timekeeper(None, 0.0),
+        ascii_only=ascii_only,
+    )  # fmt: skip
+    assert len(rows) == 16
+    assert all(sum(len(text) for text, _ in row) <= width + 2 for row in rows)
+    head = rows[: next(n for n, row in enumerate(rows) if "┤" in row[0][0] or "│" in row[0][0])]
+    samples = {role: text for row in head for text, role in row if role >= 0}
+    assert set(samples) == set(range(len(lines)))
+    assert len(set(samples.values())) == len(lines)
+    words = "".join(text for row in head for text, _ in row)
+    assert all(f" {letter}" in words for letter in "ABCDEFGH")

@@ -12,6 +12,7 @@ from firing.tui.document import Selection, open_named
 from firing.tui.key_figures import summary_lines
 from firing.tui.screens.commands import Commands, applying
 from firing.tui.screens.dialogs import Ask, Prompt, Sheet
+from firing.tui.screens.equipment import EquipmentSheet
 from firing.tui.screens.file_chooser import FileChooser
 from firing.tui.screens.filling import Filling
 from firing.tui.screens.plan import PlanScreen
@@ -20,6 +21,7 @@ from firing.tui.screens.sheet_texts import help_lines, own_bindings
 from firing.tui.widgets.curve import Curve
 from firing.tui.widgets.editbar import EditBar
 from firing.tui.widgets.grid import ListGrid
+from firing.tui.widgets.lines import TOUR
 from firing.tui.widgets.segments import Segments
 from longer import beyond
 from textual import events
@@ -546,5 +548,54 @@ def test_one_key_brings_the_plan_to_its_cone(tmp_path: Path, play: Play, settle:
             await pilot.press("ctrl+z")
             await settle(pilot)
             assert app.session.document.schedule == before
+
+    play(scene)
+
+
+def test_help_is_everywhere_and_a_question_mark_is_typed_where_text_is(play: Play) -> None:
+    async def scene(app: FiringApp, pilot: Pilot[Any]) -> None:
+        await pilot.press("ctrl+k")
+        await until(pilot, front(app, EquipmentSheet))
+        for key in ("question_mark", "f1"):
+            await pilot.press(key)
+            await until(pilot, front(app, Sheet))
+            text = app.screen.query_one("#text", Static)
+            await until(pilot, lambda text=text: "Choose a file" in str(text.content))
+            await pilot.press("escape")
+            await until(pilot, front(app, EquipmentSheet))
+        await pilot.press("escape", "f2")
+        await until(pilot, front(app, Filling))
+        field = app.focused
+        assert isinstance(field, Input)
+        before = field.value
+        await pilot.press("question_mark")
+        assert field.value == before + "?"
+        await pilot.press("f1")
+        await until(pilot, front(app, Sheet))
+
+    play(scene)
+
+
+def test_the_list_of_commands_has_the_tour_and_says_that_it_has_nothing(play: Play) -> None:
+    async def scene(app: FiringApp, pilot: Pilot[Any]) -> None:
+        await pilot.press("ctrl+p", *"tourx")
+        await until(pilot, front(app, Commands))
+        (row,) = app.screen.query_one(ListGrid).rows
+        assert row.cells[0].startswith("Nothing of that name")
+        await pilot.press("enter", "backspace", "enter")
+        await until(pilot, front(app, Sheet))
+        assert all(words in str(app.screen.query_one("#text", Static).content) for words in TOUR)
+
+    play(scene)
+
+
+def test_escape_leaves_the_curve(play: Play) -> None:
+    async def scene(app: FiringApp, pilot: Pilot[Any]) -> None:
+        await pilot.press("f6", "full_stop", "escape")
+        curve = app.plan.query_one(Curve)
+        assert curve.cross_s is None
+        assert app.focused is curve
+        await pilot.press("escape")
+        assert app.focused is app.plan.query_one(Segments)
 
     play(scene)

@@ -1,12 +1,16 @@
 """Tables, consequences, the account and the lists of files, as words."""
 
+from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
+from typing import get_args
 
 import numpy as np
 import pytest
 from firing.tui.file_choices import choices, matching, ready_choices, typed_path
 from firing.tui.forecasting import Circumstances, forecast_plan
+from firing.tui.form_kinds import form_of
+from firing.tui.form_lines import spoken
 from firing.tui.key_figures import summary_lines, warnings_count
 from firing.tui.plot_lines import forecast_lines, review_lines, segment_at, set_point
 from firing.tui.reading_fields import (
@@ -20,10 +24,15 @@ from firing.tui.review_entries import review_entries, summary
 from firing.tui.screens.base import side_width
 from report.report_samples import sample_forecast, sample_review, sample_schedule
 
+from firing.errors import FiringError
+from firing.files.tomlfile import suggest
 from firing.forecast.forecast import forecast
 from firing.logs.options import READING_OPTIONS, ReadingOptions, spelled
+from firing.report.sanitize import whole_words
+from firing.review.review import review
 from firing.schedule.schedule import Schedule, Segment
 from firing.tui import segment_table
+from firing.ware.load import Dryness
 
 
 @pytest.mark.parametrize("room", [38, 50, 60, 80, 100])
@@ -152,3 +161,22 @@ def test_the_list_beside_the_curve_leaves_room_for_it() -> None:
     assert side_width(80) == 38
     assert side_width(120) == 60
     assert side_width(200) == 100
+
+
+def test_a_refusal_in_a_form_names_no_option_and_no_quotes() -> None:
+    sample = sample_review()
+    bare = replace(sample.log, trace=replace(sample.log.trace, started=None))
+    with pytest.raises(FiringError) as refused:
+        review(sample.schedule, bare, due=datetime(2026, 3, 2, 7, 30, tzinfo=UTC))
+    assert "--start" in str(refused.value)
+    assert "--" not in in_fields(str(refused.value))
+    assert suggest("wet", get_args(Dryness)).endswith("; bisqued; bisqued, freshly glazed")
+    kiln = form_of("kiln")
+    assert spoken(kiln, 'is missing; write "round"') == "is missing; write round"
+    assert spoken(kiln, 'no number, like 180, or "7 cu ft"') == "no number, like 180, or 7 cu ft"
+
+
+def test_text_is_cut_between_words() -> None:
+    assert whole_words("power 7 kW, to 1300 °C", 20) == "power 7 kW, to 1300"
+    assert whole_words("C candle · W water", 11) == "C candle"
+    assert whole_words("thermocouples", 5) == "ther…"

@@ -9,15 +9,18 @@ from pathlib import Path
 import numpy as np
 import pytest
 from watch.replaying import HOUR_S, Told
-from watch.wornkiln import PLAN, kiln, truth, watched, write_log
+from watch.wornkiln import PLAN, WORN, kiln, truth, watched, write_log
 
+from firing.kiln.description import Fitted
 from firing.kiln.simulation import Simulation, simulate
 from firing.review.position import Position
 from firing.ware.load import load_or_typical, typical_load
 from firing.watch.history import History
-from firing.watch.kiln_model import KilnModel
-from firing.watch.refit import present_windows
-from firing.watch.simulate_remaining import simulate_remaining
+from firing.watch.kiln_model import KilnChange, KilnModel
+from firing.watch.refit import RefitJob, RefitResult, present_windows, refit
+from firing.watch.refit_worker import RefitAnswer
+from firing.watch.simulate_remaining import SimulatedRemainder, simulate_remaining
+from firing.watch.state import KilnFigures
 from firing.watch.state_estimator import KilnStateEstimator
 
 SILENT = ("over-top", "above-plan", "stalled", "cooling", "reading-lost", "reading-stuck")
@@ -131,6 +134,81 @@ def test_a_kiln_that_will_not_get_there_is_told_of(tmp_path: Path) -> None:
     assert 1000.0 < last.stalls_c < 1222.0
     assert last.program_end_s is None
     assert any("does not get beyond" in sentence for sentence in refits(told))
+
+
+# In the cooling
+
+
+@pytest.fixture(scope="module")
+def cooled() -> RefitJob:
+    """What a refit has of a worn kiln that has cooled for ten hours after its program."""
+    true = truth()
+    time_s = np.arange(0.0, true.end_s + 10.0 * HOUR_S, 60.0)
+    course_c = np.interp(time_s, true.firing.time_s, true.firing.reading_c)
+    unknown = np.full(time_s.size, np.nan)
+    return RefitJob(kiln(), None, PLAN, time_s, course_c, unknown, off_from_s=true.end_s)
+
+
+def known(loss: float, *learnt: str) -> RefitResult:
+    """Return what the heating of a worn kiln has taught."""
+    return RefitResult(Fitted(power=WORN, loss=loss), 0.05, 0.05, learnt)
+
+
+def test_a_cooling_teaches_the_losses_and_leaves_the_power_of_the_heating(cooled: RefitJob) -> None:
+    heated = known(1.0, "power")
+    found = refit(replace(cooled, known=heated))
+    assert found.fitted is not None
+    assert found.learnt == ("power", "loss")
+    assert (found.fitted.power, found.power_se) == (WORN, heated.power_se)
+    assert refit(cooled).learnt == ("loss",)  # of power nothing was seen, and nothing is said
+    # With nothing new it stays: the power of a kiln that loses less is not held against the file's.
+    again = replace(cooled, known=known(0.7, "power", "loss"), windows=found.windows)
+    assert refit(again).fitted is None
+
+
+def change(before_h: float, after_h: float, *, over: bool, learnt: tuple[str, ...]) -> str:
+    rests = [
+        SimulatedRemainder(
+            np.array([0.0, hours * HOUR_S]), np.array([400.0, 60.0]), 0.0, 0.0, (), {}, None
+        )
+        for hours in (before_h, after_h)
+    ]
+    figures, found = KilnFigures(WORN, 0.7, 1.0, learnt), known(0.7, *learnt)
+    unload_s = before_h * HOUR_S, after_h * HOUR_S
+    event = KilnChange(figures, found, rests[0], rests[1], unload_s, over).event(0.0, "C")
+    return "" if event is None else event.message
+
+
+def test_what_a_refit_says_in_the_cooling_is_of_the_losses_alone() -> None:
+    told = change(10.0, 12.0, over=True, learnt=("power", "loss"))
+    assert "refitted to this cooling (loss 70 % ± 5 % of what the kiln file describes)" in told
+    assert "power" not in told
+    assert change(10.0, 10.4, over=True, learnt=("loss",)) == ""  # 24 min
+    assert change(20.0, 21.5, over=True, learnt=("loss",)) == ""  # 7 %
+    back = change(10.0, 12.0, over=False, learnt=())
+    assert back.startswith("the kiln did more than it had shown, so its model is the kiln file's")
+
+
+def test_energy_used_falls_by_no_refit_once_the_program_is_over(whole: Simulation) -> None:
+    history, model = History(), KilnModel(kiln(), None, PLAN)
+    model.begin(live=False)
+    used: list[float] = []
+    notes: list[str] = []
+    for now_s in np.arange(0.0, 16.0 * HOUR_S, 120.0).tolist():
+        now_c = float(np.interp(now_s, whole.time_s, whole.chamber_c))
+        history.add(now_s, now_c)
+        if now_s < 600.0 or now_s % HOUR_S:
+            continue
+        position = where(whole, now_s, now_c)
+        used.append(model.update(history, position, now_s).spent_kwh or 0.0)
+        if now_s > whole.program_s:
+            loss = 0.6 if len(used) % 2 else 1.0  # the truth is 1: a fit that goes back and forth
+            answer = RefitAnswer(replace(known(loss, "loss"), fitted=Fitted(loss=loss)), {})
+            notes += [event.message for event in model._apply(answer, now_s, history, position)]
+    assert used[0] < used[4] < used[-1] == pytest.approx(whole.supplied_j[-1] / 3.6e6, rel=0.05)
+    assert len(used) > 13
+    assert len({round(kwh, 6) for kwh in used[-3:]}) == 1
+    assert notes == []  # as it cools now, the hour is the same by either
 
 
 def windows(power: list[float], scatter: float = 0.02) -> list[bool]:

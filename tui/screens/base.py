@@ -118,7 +118,7 @@ class WorkScreen(Screen[None]):
                 self, "Keeping the firing", lambda: keep(schedule, equipment, choice, said)
             )
             if found is not None:
-                self.say(f"{kept_words(found)}  F11 on the plan lists all.")
+                self.say(f"{kept_words(found)}  F11 lists all.")
 
         self.job(job)
 

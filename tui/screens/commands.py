@@ -31,7 +31,7 @@ class Command:
 
 
 def applying(screen: Screen[Any]) -> list[Command]:
-    """Return what can be done on a screen as it is now, and nothing else, by name."""
+    """Return what can be done on a screen as it is now, and nothing else."""
     found: dict[str, Command] = {}
     for each in screen.active_bindings.values():
         binding = each.binding
@@ -40,7 +40,7 @@ def applying(screen: Screen[Any]) -> list[Command]:
             found[binding.action] = Command(
                 binding.description, binding.tooltip, key_words(binding), binding.action, each.node
             )
-    return sorted(found.values(), key=lambda command: command.name.casefold())
+    return list(found.values())
 
 
 def _rank(command: Command, typed: Sequence[str]) -> int:
@@ -76,7 +76,7 @@ class Commands(ModalScreen[Command | None]):
 
     def __init__(self, commands: Sequence[Command]) -> None:
         super().__init__()
-        self._commands = list(commands)
+        self._commands = sorted(commands, key=lambda command: command.name.casefold())
         self._shown: list[Command] = []
 
     def compose(self) -> ComposeResult:
@@ -117,7 +117,8 @@ class Commands(ModalScreen[Command | None]):
                 GridColumn("key", "", _KEY),
                 GridColumn("words", "", words),
             ],
-            [GridRow((command.name, command.keys, command.words)) for command in self._shown],
+            [GridRow((command.name, command.keys, command.words)) for command in self._shown]
+            or [GridRow(("Nothing of that name.  Another part of it, or esc.",), heading=True)],
         )
 
     def on_input_changed(self, _message: Input.Changed) -> None:

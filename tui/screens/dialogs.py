@@ -145,9 +145,15 @@ class Sheet(ModalScreen[None]):
         Binding("end,ctrl+end", "end(1)", "Last line", show=False),
     ]
 
-    def __init__(self, title: str, paragraphs: Sequence[str | tuple[str, str]]) -> None:
+    def __init__(
+        self,
+        title: str,
+        paragraphs: Sequence[str | tuple[str, str]],
+        *,
+        is_help: bool = False,
+    ) -> None:
         super().__init__()
-        self._title = title
+        self._title, self.is_help = title, is_help
         # What comes first on the first line, and what is wrapped behind it.
         self._paragraphs = [("", part) if isinstance(part, str) else part for part in paragraphs]
 

@@ -113,7 +113,7 @@ class EditingScreen(SavingScreen):
         """Do what a key means that was pressed before the bar had the focus for it."""
         cell = self.bar.cell
         if typed is not None:
-            cell.insert_text_at_cursor(typed)
+            cell.replace(typed, *sorted(cell.selection))
         elif key in _LEAVING:
             self._leave(_LEAVING[key])
         elif key == "backspace":
@@ -150,6 +150,7 @@ class EditingScreen(SavingScreen):
         state, trouble = self._typed()
         if state is None:
             self.say(f"Not taken: {trouble}", fault=True)
+            self.bar.cell.action_select_all()
             return False
         self.set_focus(self.table)
         self.apply(state, self.cell_words()[0])

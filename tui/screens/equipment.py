@@ -16,7 +16,7 @@ from textual.widgets import Static
 
 from firing.errors import FiringError
 from firing.files.kinds import file_kind
-from firing.report.sanitize import plain
+from firing.report.sanitize import plain, whole_words
 from firing.units import TemperatureUnit
 
 from ..equipment import KINDS, Equipment, Kind, reread, short, with_file
@@ -97,19 +97,20 @@ class EquipmentSheet(ModalScreen[Step | None]):
     def _list(self) -> None:
         room = max(self.query_one(ListGrid).size.width or 70, 40)
         what, name = 10, min(max((room - 14) // 3, 16), 30)
+        rest = room - what - name - 4
         columns = [
             GridColumn("what", "", what),
             GridColumn("name", "", name),
-            GridColumn("about", "", room - what - name - 4),
+            GridColumn("about", "", rest),
         ]
         rows = []
         for kind in KINDS:
             found = self._equipment.of(kind)
             if found is None:
-                rows.append(GridRow((kind, "none", _WITHOUT[kind])))
+                rows.append(GridRow((kind, "none", whole_words(_WITHOUT[kind], rest))))
             else:
                 about = plain(file_kind(kind).described(found.value, self._unit))
-                rows.append(GridRow((kind, short(found.name), about)))
+                rows.append(GridRow((kind, short(found.name), whole_words(about, rest))))
         self.query_one(ListGrid).fill(columns, rows)
 
     @property

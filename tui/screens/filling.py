@@ -44,10 +44,14 @@ class Filling(ModalScreen[dict[str, Any] | None]):
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("ctrl+s", "take", "Take all", tooltip="Take every field; enter does it too"),
         Binding("enter", "take", "Take all", show=False),
-        Binding("down,tab", "app.focus_next", "Next field", key_display="↓"),
-        Binding("up,shift+tab", "app.focus_previous", "Field before", key_display="↑"),
+        # Short, so that the way out is seen beside them.
+        Binding("down,tab", "app.focus_next", "Next", key_display="↓", tooltip="The next field"),
+        Binding(
+            "up,shift+tab", "app.focus_previous", "Before", key_display="↑",
+            tooltip="The field before",
+        ),
         Binding("escape", "none", "Leave it"),
-    ]
+    ]  # fmt: skip
 
     def __init__(
         self, title: str, fields: Sequence[Field], begun: Mapping[str, str], fault: str = ""
@@ -139,7 +143,11 @@ class Filling(ModalScreen[dict[str, Any] | None]):
             try:
                 found[field.key] = field.read(texts[field.key])
             except FiringError as error:
-                self.query_one(f"#field-{field.key}").focus()
+                widget = self.query_one(f"#field-{field.key}")
+                widget.focus()
+                if isinstance(widget, Input):
+                    # What is typed next takes the place of what was refused.
+                    widget.action_select_all()
                 self._say(f"{field.label}: {error}", fault=True)
                 return
         self.texts = texts

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import asyncio
-from collections.abc import Callable, Coroutine
+from collections.abc import Callable, Coroutine, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, ClassVar
 
@@ -16,7 +16,7 @@ from textual.widgets import Static
 
 from firing.errors import FiringError
 from firing.files.tomlfile import KeyPath
-from firing.report.sanitize import plain, shorten
+from firing.report.sanitize import plain, whole_words, wrap
 
 from ..fields import value_text
 from ..form_document import (
@@ -31,6 +31,7 @@ from ..form_kinds import FormKind, form_of
 from ..form_lines import (
     ADD,
     FORGET,
+    Slot,
     choices,
     faulty_places,
     lines_of,
@@ -181,12 +182,12 @@ class FormScreen(EditingScreen):
         state = self.document.state
         place.set_class(state.value is None, "fault")
         if state.value is None:
-            faults = len(faulty_places(lines_of(state)))
-            words = f"{_counted(faults)}: nothing follows until that is put right; F4 goes there."
-            lines = [words[:1].upper() + words[1:]]
+            counted = _counted(faulty_places(lines_of(state)))
+            words = f"{counted}: nothing follows until that is put right; F4 goes there."
+            lines = wrap(words, room)
         else:
             lines = flowing(self._shown[1] if self._shown else ("…",), room)
-        shown = [shorten(line, room) for line in lines[:_MOST_LINES]]
+        shown = [whole_words(line, room) for line in lines[:_MOST_LINES]]
         place.update(Content("\n".join(map(plain, shown))))
 
     def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
@@ -373,8 +374,13 @@ class FormScreen(EditingScreen):
         self.say(f"Saved in {path}.  esc goes back with it.")
 
 
-def _counted(faults: int) -> str:
-    return "1 fault" if faults == 1 else f"{faults} faults"
+def _counted(faulty: Sequence[Slot]) -> str:
+    """Return how much is still to be written, and how much of what is written is wrong."""
+    empty = sum(not slot.text for slot in faulty)
+    wrong = len(faulty) - empty
+    parts = [f"{empty} to fill in"] if empty else []
+    parts += [f"{wrong} fault{'' if wrong == 1 else 's'}"] if wrong else []
+    return ", ".join(parts)
 
 
 async def edit_file(screen: WorkScreen, kind: FormKind, name: str | None) -> str | None:

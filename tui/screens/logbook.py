@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+from dataclasses import replace
 from typing import TYPE_CHECKING, ClassVar
 
 from textual import work
@@ -23,11 +24,23 @@ from .plan_host import PlanHost
 from .walking import WalkedList, WalkScreen
 
 if TYPE_CHECKING:
+    from collections.abc import Iterable
+
     from firing.report.document import Report
     from firing.review.result import Review
     from firing.units import TemperatureUnit
 
+    from ..review_entries import ReviewEntry
     from ..session import Session
+
+
+def in_plans_unit(review: Review, unit: TemperatureUnit) -> Review:
+    """Return a kept firing's review with its temperatures in the unit the screens show."""
+    return replace(review, schedule=replace(review.schedule, unit=unit))
+
+
+def _counted(firings: int) -> str:
+    return "1 firing" if firings == 1 else f"{firings:,} firings"
 
 
 class LogbookList(WalkedList):
@@ -36,7 +49,8 @@ class LogbookList(WalkedList):
     HELP_TITLE = "Firings"
     HELP_WORDS = (
         "A line has the day, the plan, the course as bars up to 1300 °C, and the hours.",
-        "* marks a firing; c compares those marked.",
+        "space marks a firing with *; c compares those marked, or the one marked with the one "
+        "under the cursor.",
     )
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("enter", "jump", "Open", tooltip="Read its review; a double click does it, too"),
@@ -53,7 +67,10 @@ class LogbookScreen(WalkScreen):
         Binding("slash", "find", "Find", key_display="/",
                 tooltip="Find firings by words in notes, plans and kilns, months, cone 6, late"),
         Binding("space", "mark", "Mark", tooltip="Mark the firing, or no longer"),
-        Binding("c", "compare", "Compare", tooltip="Lay the marked firings over each other"),
+        Binding(
+            "c", "lay_over", "Compare",
+            tooltip="Lay the marked firings over each other; one marked, and the one chosen",
+        ),
         Binding("p", "plan", "In plan", tooltip="Open the plan that the firing was fired by"),
         Binding("t", "trends", "Trends", tooltip="How the kiln's elements and thermocouple age"),
         Binding("f3", "unit", "°C/°F", tooltip="Show temperatures in the other unit"),
@@ -108,13 +125,13 @@ class LogbookScreen(WalkScreen):
             self._answer(message.trouble, fault=True)
             return
         found = message.found
-        self.query_one(TitleLine).show("Logbook", f"{found.every:,} firings")
+        self.query_one(TitleLine).show("Logbook", _counted(found.every))
         if not found.every:
             words = "The logbook is empty.  ^S on a review or a watch keeps a firing."
         elif not found.total:
             words = f"No firing has “{self.text}”.  esc shows all."
         else:
-            words = f"{found.total:,} firings" if found.total != 1 else "1 firing"
+            words = _counted(found.total)
             words += f" with “{self.text}”.  esc shows all." if self.text else ", the newest first."
             if len(found.firings) < found.total:
                 words += f"  The newest {len(found.firings)} are here; / finds the others."
@@ -140,9 +157,19 @@ class LogbookScreen(WalkScreen):
     def _tell(self, *, pointing: bool = True) -> None:
         super()._tell(pointing=pointing)
         one = self.chosen
+        if one is None:
+            self.say("")
         lines = None if one is None else course_lines(one, self._unit)
         if lines is not None:
             self.query_one(Curve).show(lines)
+
+    def about(self, entry: ReviewEntry) -> Iterable[str]:
+        """Return what there is to say of a firing, and first what c does with those marked."""
+        if len(self._marked) == 1:
+            yield "1 firing marked.  c compares it with the one under the cursor."
+        elif self._marked:
+            yield f"{len(self._marked)} firings marked.  c compares them."
+        yield from entry.details
 
     def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
         """Offer only what applies."""
@@ -150,8 +177,8 @@ class LogbookScreen(WalkScreen):
             return self.chosen is not None
         if action == "plan":
             return self.chosen is not None and bool(self.chosen.plan)
-        if action == "compare":
-            return 2 <= len(self._together) <= MOST_FIRINGS
+        if action == "lay_over":
+            return self.found is not None and self.found.every > 1
         return True
 
     @property
@@ -171,6 +198,7 @@ class LogbookScreen(WalkScreen):
                 self._marked.append(one.id)
             self._list_firings()
             self.walked.action_step(1)
+            self._tell()
 
     def action_unit(self) -> None:
         """Show temperatures in the other unit."""
@@ -197,7 +225,7 @@ class LogbookScreen(WalkScreen):
         if text is not None:
             self._look(text)
 
-    def on_walked_list_jumped(self) -> None:
+    def jump(self) -> None:
         """Open the firing."""
         self.job(self._open_job)
 
@@ -216,11 +244,19 @@ class LogbookScreen(WalkScreen):
 
         review = await in_progress(self, f"Reading {one.log}", read)
         if review is not None:
-            self.app.push_screen(ReviewScreen(self.session, review))
+            self.app.push_screen(ReviewScreen(self.session, in_plans_unit(review, self._unit)))
 
-    def action_compare(self) -> None:
-        """Lay firings over each other."""
-        self.job(self._compare_job)
+    def action_lay_over(self) -> None:
+        """Lay firings over each other, or say what is to be done first."""
+        count = len(self._together)
+        if count > MOST_FIRINGS:
+            self.say(f"{count} firings are marked, and {MOST_FIRINGS} at most are compared.  "
+                     "space on a firing takes its mark away.", fault=True)  # fmt: skip
+        elif count < 2:
+            marked = "One firing is" if count else "No firing is"
+            self.say(f"{marked} marked.  space marks a firing; c compares two or more.", fault=True)
+        else:
+            self.job(self._compare_job)
 
     async def _compare_job(self) -> None:
         from firing.logbook.keeping import reviews_of
@@ -235,7 +271,8 @@ class LogbookScreen(WalkScreen):
 
         reviews = await in_progress(self, f"Reading {len(numbers)} logs", read)
         if reviews is not None:
-            self.app.push_screen(OverlayScreen(self.session, reviews))
+            kept = [in_plans_unit(review, self._unit) for review in reviews]
+            self.app.push_screen(OverlayScreen(self.session, kept))
 
     def action_trends(self) -> None:
         """Read how the kiln ages."""

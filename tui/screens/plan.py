@@ -169,7 +169,7 @@ class PlanScreen(PlanActionsScreen):
 
     def show_document(self) -> None:
         document = self.document
-        if self.offers.has_focus:
+        if self.offers.in_use:
             self.leave_offers()  # they are of the plan before
         self.table.show(document.schedule, self.session.forecast)
         self._show_title()
@@ -213,7 +213,7 @@ class PlanScreen(PlanActionsScreen):
 
     def show_fixes(self) -> None:
         offers = self.offers
-        if not offers.has_focus:
+        if not offers.in_use:
             offers.show("To fix (^W)", self.fixes)
             self.share_rows()
 
@@ -223,7 +223,7 @@ class PlanScreen(PlanActionsScreen):
             return
         rows = len(self.document.schedule.segments) + 2
         free = max(height - rows, 0)
-        if looking or offers.has_focus:
+        if looking or offers.in_use:
             free = max(free, min(_LOOKED_AT, height // 2))
         share = min(offers.wanted, free)
         offers.display = share >= _LEAST_OFFERS

@@ -279,7 +279,7 @@ class PlanActionsScreen(EditingScreen, PlanHost):
         if not self.settle():
             return
         offers = self.offers
-        chosen = offers.chosen if offers.has_focus else None
+        chosen = offers.chosen if offers.in_use else None
         helps = [offer for offer in self.fixes if offer.make is not None]
         if chosen is None or chosen.make is None:
             chosen = helps[0] if helps else None
@@ -301,7 +301,7 @@ class PlanActionsScreen(EditingScreen, PlanHost):
         self.offers.show(heading, offers)
         self.offers.go(1)
         self.share_rows(looking=True)
-        self.offers.focus()
+        self.set_focus(self.offers)
 
     def try_out(self, offer: Offer, *, take: bool = False) -> None:
         """Make a change aside, to look at it or to `take` it at once."""
@@ -397,6 +397,8 @@ class PlanActionsScreen(EditingScreen, PlanHost):
 
     def on_descendant_focus(self, event: events.DescendantFocus) -> None:
         """Draw no change any more once the table is worked on again."""
+        if event.widget is self.offers:
+            self.share_rows()  # its lines are whole now, and may take two rows
         if event.widget is self.table and self._tried is not None:
             self._look_away()
 

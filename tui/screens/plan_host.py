@@ -94,6 +94,10 @@ class PlanHost(WorkScreen):
         """Go on with another plan, if the open one may be left; returns whether it is."""
         raise NotImplementedError
 
+    def action_logbook(self) -> None:
+        """Go to the logbook."""
+        raise NotImplementedError
+
     async def needed(self, kind: Kind, why: str) -> bool:
         """Say what a job cannot do without and offer to choose it; returns whether there is one.
 

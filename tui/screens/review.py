@@ -21,6 +21,7 @@ from ..review_entries import ReviewEntry, review_entries, summary
 from ..session import LogChoice, review_log
 from ..widgets.curve import Curve
 from ..widgets.lines import TitleLine
+from .plan_host import PlanHost
 from .walking import WalkedList, WalkScreen
 
 if TYPE_CHECKING:
@@ -69,6 +70,9 @@ class ReviewScreen(WalkScreen):
         Binding("c", "compare", "Compare", tooltip="Lay other firings of the plan over this one"),
         Binding("f4", "findings", "Findings", tooltip="Read all findings, with their sources"),
         Binding("f8", "page", "Page", tooltip="Write the review as a page for a browser"),
+        Binding(
+            "f11,ctrl+b", "logbook", "Logbook", tooltip="Find, open and compare kept firings"
+        ),
     ]  # fmt: skip
 
     class ReviewCame(Message):
@@ -249,7 +253,7 @@ class ReviewScreen(WalkScreen):
 
     def _held(self) -> tuple[Schedule, tuple[str, ...]]:
         review, schedule = self.review, self.session.document.schedule
-        if review is None or review.schedule != schedule or review.refused:
+        if review is None or review.schedule != schedule or review.refused or review.plan_doubt:
             return schedule, ()
         return with_rates_held(schedule, rates_held(review))
 
@@ -259,15 +263,17 @@ class ReviewScreen(WalkScreen):
 
     async def _fix_job(self) -> None:
         (held, changes), mended = self._held(), self._mended()
-        answer = "mend" if not changes else "held"
-        if changes and mended is not None:
-            asked = await self.ask(
-                f"The rates really held: {'; '.join(changes)}.  The plan that fits the kiln as "
-                f"found, with its cone kept: {'; '.join(mended.changes)}.",
-                ("mend", "Take the plan that fits the kiln"),
-                ("held", "Take the rates really held"),
+        parts, answers = [], []
+        if changes:
+            parts.append(f"The rates really held: {'; '.join(changes)}.")
+            answers.append(("held", "Take the rates really held"))
+        if mended is not None:
+            parts.append(
+                "The plan that fits the kiln as found, with its cone kept: "
+                f"{'; '.join(mended.changes)}."
             )
-            answer = asked or ""
+            answers.insert(0, ("mend", "Take the plan that fits the kiln"))
+        answer = await self.ask("  ".join(parts), *answers, ("", "Leave the plan as it is"))
         if answer == "held":
             slower = "  Slower takes more heat-work: look at its cone there."
             self._take(held, "the rates really held", changes, slower)
@@ -294,6 +300,15 @@ class ReviewScreen(WalkScreen):
             from .overlay import OverlayScreen
 
             self.app.push_screen(OverlayScreen(self.session))
+
+    def action_logbook(self) -> None:
+        """Go to the logbook, or back to it."""
+        host = self.app.screen_stack[0]
+        if self._kept is not None:
+            self.action_back()
+        elif not self._busy and isinstance(host, PlanHost):
+            self.dismiss(None)
+            host.action_logbook()
 
     def action_findings(self) -> None:
         """Read all findings."""

@@ -108,6 +108,8 @@ class WalkScreen(WorkScreen):
     def _list(self) -> None:
         grid = self.query_one(WalkedList)
         if not self._entries:
+            self._row_entries = []
+            grid.fill([], [])
             return
         chosen = self._current()
         # One cell is the cursor's, one a scrollbar's, and each column is followed by a gap.
@@ -154,6 +156,10 @@ class WalkScreen(WorkScreen):
         self._tell()
 
     def on_walked_list_jumped(self) -> None:
+        """Do what enter does on a line."""
+        self.jump()
+
+    def jump(self) -> None:
         """Zoom to what the line is about."""
         entry = self._current()
         if entry is None:

@@ -12,10 +12,11 @@ from textual.strip import Strip
 from textual.widget import Widget
 
 from firing.report.charts.text_chart import ChartSeries
-from firing.report.sanitize import shorten
+from firing.report.sanitize import shorten, whole_words
 
 from ..plot import AXIS, CROSS, MARK, Piece, Window, column_at, draw, time_at, window_on
 from ..plot_lines import PlotLines
+from .grid import ListGrid
 
 _ZOOM = 1.5
 _PAN = 0.2
@@ -73,7 +74,7 @@ class Curve(Widget, can_focus=True):
         Binding("0", "whole", "Whole", tooltip="See everything again"),
         Binding(
             "escape", "unset", "All of it again", show=False,
-            tooltip="See everything again; then take the cross-hair away",
+            tooltip="See everything again; then take the cross-hair away; then leave the curve",
         ),
     ]  # fmt: skip
 
@@ -217,14 +218,16 @@ class Curve(Widget, can_focus=True):
             self._again()
 
     def action_unset(self) -> None:
-        """See everything again, then take the cross-hair away; then it is the screen's key."""
+        """See everything again, then take the cross-hair away, then go back to the list beside."""
         if self.zoomed:
             self.action_whole()
-            return
-        if self.cross_s is None:
+        elif self.cross_s is not None:
+            self.point(None)
+            self.post_message(self.Pointed(self, None))
+        elif beside := next((w for w in self.screen.query(ListGrid) if w.focusable), None):
+            beside.focus()
+        else:
             raise SkipAction
-        self.point(None)
-        self.post_message(self.Pointed(self, None))
 
     def on_mouse_scroll_up(self, event: events.MouseScrollUp) -> None:
         """Zoom in where the mouse is."""
@@ -301,7 +304,7 @@ class Curve(Widget, can_focus=True):
         styles[MARK] = self.get_component_rich_style("curve--mark")
         strips = [_strip(row, styles, base, width) for row in rows]
         readout = self.get_component_rich_style("curve--readout")
-        words = shorten(self.readout(width), width)
+        words = whole_words(self.readout(width), width)
         strips.append(Strip([Segment(words, readout)]).adjust_cell_length(width, readout))
         return strips
 

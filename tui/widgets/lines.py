@@ -41,9 +41,15 @@ def key_words(binding: Binding) -> str:
     return "+".join([*held, name])
 
 
+# Before all others, or a small screen on top of another would swallow it.
+HELP = Binding(
+    "f1", "help", "Help", priority=True, tooltip="The keys of this screen; ? shows them, too"
+)
+
 _FIRST = {
     "help": 0, "acknowledge": 1, "snooze": 2, "save": 3, "undo": 4, "commands": 5, "quit": 6,
-    "fix": 7, "drop": 7, "align": 7, "leave": 8, "in_plan": 8, "back": 9,
+    "fix": 7, "drop": 7, "align": 7, "mark": 7, "lay_over": 7, "find": 7,
+    "leave": 8, "in_plan": 8, "back": 9,
 }  # fmt: skip
 """Actions whose keys stand first: what somebody lost looks for, and what waits for an answer."""
 
@@ -119,11 +125,13 @@ class KeyLine(Widget):
 
     def _applying(self) -> Iterable[Binding]:
         seen: set[str] = set()
-        active = [a for a in self.screen.active_bindings.values() if a.binding.show and a.enabled]
-        for each in sorted(active, key=lambda a: _FIRST.get(a.binding.action, len(_FIRST))):
-            if each.binding.action not in seen and each.binding.description:
-                seen.add(each.binding.action)
-                yield each.binding
+        bindings = [a.binding for a in self.screen.active_bindings.values() if a.enabled]
+        # A screen on top of another does not know the program's keys; this one works there, too.
+        bindings += [HELP] if self.screen.is_modal else []
+        for each in sorted(bindings, key=lambda one: _FIRST.get(one.action, len(_FIRST))):
+            if each.show and each.action not in seen and each.description:
+                seen.add(each.action)
+                yield each
 
 
 TOUR = (

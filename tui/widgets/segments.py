@@ -11,6 +11,7 @@ from textual.binding import Binding, BindingType
 from textual.message import Message
 
 from firing.forecast.result import Forecast
+from firing.report.sanitize import plain, wrap
 from firing.schedule.schedule import Schedule
 
 from .. import segment_table
@@ -117,7 +118,8 @@ class Offers(ListGrid):
 
     HELP_TITLE = "What to change"
     HELP_WORDS = (
-        "! is to be done, ? is to be checked.  The number before it is its key here.",
+        "! is to be done, ? is to be checked.",
+        "While the list is in use (^W, ^R), each line has a number: that key makes its change.",
         "The line chosen is drawn into the curve as “then”, and nothing is changed until you "
         "take it; ^Z takes it back.",
     )
@@ -141,16 +143,23 @@ class Offers(ListGrid):
         super().__init__(id=id)
         self.heading = ""
         self.offers: tuple[Offer, ...] = ()
+        self._row_offers: tuple[Offer | None, ...] = ()
 
     @property
     def chosen(self) -> Offer | None:
         """The change that is looked at."""
-        return self.offers[self.row - 1] if 0 < self.row <= len(self.offers) else None
+        return self._row_offers[self.row] if self.row < len(self._row_offers) else None
+
+    @property
+    def in_use(self) -> bool:
+        """Whether it has the keys."""
+        # Not what it knows of its focus itself: that comes a moment later.
+        return self.screen.focused is self
 
     @property
     def wanted(self) -> int:
         """How many rows it would fill."""
-        return len(self.offers) + 1 if self.offers else 0
+        return len(self.rows)
 
     def show(self, heading: str, offers: Sequence[Offer]) -> None:
         """Show other changes."""
@@ -158,26 +167,31 @@ class Offers(ListGrid):
         self._arrange()
 
     def _arrange(self) -> None:
+        # A number only while its key works, and titles whole only where one is chosen.
+        used, chosen = self.in_use, self.chosen
         # The cursor's mark, a gap behind each column, and a scrollbar.
-        room = max(self.size.width - 7 - len(_DO), 8)
+        width = self.size.width or self.container_size.width
+        room = max(width - 5 - 2 * used - len(_DO), 8)
         columns = [
-            GridColumn("key", "", 1),
+            *([GridColumn("key", "", 1)] if used else []),
             GridColumn("sign", "", 1),
             GridColumn("words", "", room),
             GridColumn("do", "", len(_DO)),
         ]
-        rows = [
-            GridRow(
-                (
-                    str(number) if number <= _MOST_ONE_KEY else "",
-                    offer.sign,
-                    offer.title,
-                    _DO if offer.make is not None or offer.asks else "",
-                )
-            )
-            for number, offer in enumerate(self.offers, 1)
-        ]
-        self.fill(columns, [GridRow((self.heading,), heading=True), *rows] if rows else [])
+        rows = [GridRow((self.heading,), heading=True)] if self.offers else []
+        owners: list[Offer | None] = [None for _ in rows]
+        for number, offer in enumerate(self.offers, 1):
+            key = str(number) if number <= _MOST_ONE_KEY else ""
+            does = _DO if offer.make is not None or offer.asks else ""
+            lines = wrap(plain(offer.title), room) if used else [offer.title]
+            for at, line in enumerate(lines):
+                cells = (key, offer.sign, line, does) if at == 0 else ("", "", line, "")
+                rows.append(GridRow(cells if used else cells[1:], goes_on=at > 0))
+                owners.append(offer)
+        self._row_offers = tuple(owners)
+        self.fill(columns, rows)
+        if chosen in owners:
+            self.go(owners.index(chosen))
 
     def on_resize(self) -> None:
         """Fit the columns to the room."""
@@ -186,12 +200,12 @@ class Offers(ListGrid):
 
     def on_focus(self) -> None:
         """Have the line of the cursor looked at."""
-        self.refresh()
+        self._arrange()
         self.post_message(self.Moved(self))
 
     def on_blur(self) -> None:
-        """Show no cursor where no key goes."""
-        self.refresh()
+        """Show no cursor and no number where no key goes."""
+        self._arrange()
 
     def _row(self, number: int, base: Style) -> list[Segment]:
         kept = self.row
@@ -224,7 +238,7 @@ class Offers(ListGrid):
     def action_take_row(self, row: int) -> None:
         """Have the change of a line made."""
         if row < len(self.offers):
-            self.go(row + 1)
+            self.go(self._row_offers.index(self.offers[row]))
             self.action_take()
 
     def action_leave(self) -> None:

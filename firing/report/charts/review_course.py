@@ -315,12 +315,14 @@ _OVERLAID = (
 )
 
 
-_TEXT_STYLES: tuple[LineStyle, ...] = ("solid", "dash-dotted", "dotted")
+_TEXT_STYLES: tuple[LineStyle, ...] = (
+    "solid", "dash-dotted", "dotted", "short-dashed", "dash-dot-dotted", "long-dashed",
+)  # fmt: skip
 
 
 def overlaid_series(found: Overlay) -> list[ChartSeries]:
     """Return the plan and on it every firing under its letter, in styles of their own."""
-    styles = [(style, colour) for colour in (0, 3) for style in _TEXT_STYLES]
+    styles = [(style, 0 if number < 3 else 3) for number, style in enumerate(_TEXT_STYLES)]
     plan = ChartSeries("plan", found.plan_time_s, found.plan_c, "dashed", 1)
     return [plan] + [
         ChartSeries(f"{firing.letter} {firing.name}", firing.time_s, firing.temperature_c, *style)

@@ -20,7 +20,10 @@ from firing.report.words import WEEKDAYS
 from firing.trace import FloatArray
 from firing.units import SECONDS_PER_HOUR, TemperatureUnit, from_celsius
 
-LineStyle = Literal["solid", "dashed", "dotted", "dash-dotted", "faint"]
+LineStyle = Literal[
+    "solid", "dashed", "dotted", "dash-dotted", "short-dashed", "dash-dot-dotted", "long-dashed",
+    "faint",
+]  # fmt: skip
 
 DOTS_ACROSS, DOTS_DOWN = 2, 4
 """Dots in one character cell."""
@@ -34,11 +37,15 @@ _PATTERNS: dict[LineStyle, str] = {
     "dashed": "#####    ",
     "dotted": "#  ",
     "dash-dotted": "###  #  ",
+    "short-dashed": "## ",
+    "dash-dot-dotted": "#### # # ",
+    "long-dashed": "  ######",
     "faint": "#    ",
 }
 _DRAWN = {style: np.array([dot == "#" for dot in dots]) for style, dots in _PATTERNS.items()}
-_ASCII_MARK: dict[LineStyle, str] = {
+ASCII_MARK: dict[LineStyle, str] = {
     "solid": "*", "dashed": "-", "dotted": ".", "dash-dotted": "+", "faint": ":",
+    "short-dashed": "=", "dash-dot-dotted": "%", "long-dashed": "~",
 }  # fmt: skip
 
 
@@ -127,7 +134,7 @@ class Canvas:
             bits |= np.einsum("hdwa,da->hw", cells, _BITS)
             owner[cells.any(axis=(1, 3))] = number
         if ascii_only:
-            marks = [*(_ASCII_MARK[layer.style] for layer in self._layers), " "]
+            marks = [*(ASCII_MARK[layer.style] for layer in self._layers), " "]
             rows = [[marks[cell] for cell in row] for row in owner]
         else:
             rows = [[chr(_BLANK + bit) if bit else " " for bit in row] for row in bits]

@@ -22,6 +22,7 @@ _RANKS = (
     "maybe_fahrenheit",
     "maybe_celsius",
     "plan_unrelated",
+    "plan_doubted",
     "relay_stuck",
     "sensor_moved",
     "stopped_early",

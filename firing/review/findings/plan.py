@@ -11,6 +11,11 @@ from firing.review.result import Finding, ProgramChange, Review, Severity
 from firing.review.sensor_shift import fell_at_once
 from firing.units import Wording, format_duration
 
+PLAN_FIRED = (
+    "Give the plan that was fired; the minutes below mean nothing by another. If it was this one, "
+    "read the keyed-in program back before the next firing."
+)
+
 
 def of_plan(review: Review) -> Iterator[Finding]:
     """Yield what the firing made of its plan."""
@@ -24,6 +29,18 @@ def of_plan(review: Review) -> Iterator[Finding]:
             confidence="likely",
         )
         return
+    if review.plan_doubt:
+        came, planned = review.cones.reached, review.cones_planned.reached
+        cones = f"; it came to cone {came}, the plan to {planned}" if came and planned else ""
+        yield Finding(
+            "plan_doubted",
+            "act",
+            f"Is this the plan it was fired by? {review.plan_doubt[0].upper()}"
+            f"{review.plan_doubt[1:]}{cones}.",
+            evidence="a controller kept that hold; a relay that sticks never stays",
+            next_step=PLAN_FIRED,
+            confidence="likely",
+        )
     yield from _stopped(review)
     yield from _peak(review)
     yield from _changed(review)
