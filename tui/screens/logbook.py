@@ -178,7 +178,7 @@ class LogbookScreen(WalkScreen):
         if action == "plan":
             return self.chosen is not None and bool(self.chosen.plan)
         if action == "lay_over":
-            return self.found is not None and self.found.every > 1
+            return self.found is not None and self.found.every > 0
         return True
 
     @property
