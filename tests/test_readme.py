@@ -10,6 +10,7 @@ from commandline import call
 
 README = Path(__file__).parents[1] / "README.md"
 
+
 @pytest.fixture(scope="module")
 def studio(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """Return the folder that a reader of the README works in, after its first line."""

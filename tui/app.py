@@ -21,8 +21,9 @@ from textual.app import App
 from textual.binding import Binding, BindingType
 from textual.message import Message
 from textual.message_pump import MessagePump
-from textual.screen import Screen
+from textual.screen import ModalScreen, Screen
 from textual.theme import Theme
+from textual.widgets import Input
 
 from .document import PlanDocument
 from .equipment import memory_file, recall
@@ -200,6 +201,12 @@ class FiringApp(App[Ended]):
             return
         if away and self.screen is self.plan and self.plan.end_tour():
             return
+        interrupts = isinstance(event, events.Key) and event.key == "ctrl+c"
+        over = interrupts and isinstance(self.screen, ModalScreen)
+        if over and not isinstance(self.focused, Input):  # which copies by it
+            # What lies on top keeps keys from the program.
+            self.action_help_quit()
+            return
         if isinstance(event, events.Resize):
             self._painting.forget()
         typed = isinstance(event, events.Key | events.Paste) and not event.is_forwarded
@@ -321,6 +328,17 @@ class FiringApp(App[Ended]):
         """Leave, unless there is unsaved work that is not to be left."""
         if isinstance(self.screen, WorkScreen) and self.screen.settle():
             self.screen.job(self._quit)
+
+    def action_help_quit(self) -> None:
+        """Answer ^C: ask whether to end a watch that runs, over a text too, or say what leaves."""
+        from .screens.dialogs import Ask
+
+        at_work = isinstance(self.screen, WorkScreen)
+        if self.session.watching and not isinstance(self.screen, Ask):
+            self.run_worker(self.action_quit() if at_work else self._quit(), group="quit")
+        else:
+            first = "" if at_work else "Esc closes this first.  "
+            self.notify(f"{first}^Q quits, and asks if work is unsaved.", title="^C", markup=False)
 
     async def _quit(self) -> None:
         changed = self.session.document.changed

@@ -611,10 +611,10 @@ def _worn(one: KilnSummary, wear: Wear) -> tuple[tuple[float, ...], LookFirst]:
 def _failing(plan: PlanSummary) -> Iterator[tuple[tuple[float, ...], LookFirst]]:
     """Yield why a plan fails, after what makes that unsure."""
     if plan.rival is not None:
-        logs = "1 log" if plan.unsure == 1 else f"{plan.unsure} logs"
+        logs = "1 log fits" if plan.unsure == 1 else f"{plan.unsure} logs fit"
         reason = (
-            f"{logs} can't tell {plan.plan} from {plan.rival}; taken for {plan.plan}. Put the "
-            "plan's name into the log's name or folder."
+            f"{logs} {plan.plan} and {plan.rival} alike; {plan.plan} is taken, but not sure. "
+            "Put the plan's name into the log's name or folder."
         )
         yield (0.5, -float(plan.unsure)), LookFirst("unsure", reason, plan=plan.plan)
     if plan.firings < ENOUGH:

@@ -10,7 +10,6 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import pairwise
-from operator import sub
 
 import numpy as np
 
@@ -261,7 +260,7 @@ def _march(body: _Body, start_c: list[float], water: _Water, course: ChamberCour
         for _ in range(MOST_REPEATS):
             taken = water.take(guess, w) if water.demands else {}
             found, heat = body.balance(guess, a, past, taken, chamber[i])
-            if max(map(abs, map(sub, found, guess))) < REPEAT_C:
+            if max(abs(x - y) for x, y in zip(found, guess, strict=True)) < REPEAT_C:
                 break
             guess, expected = found, guess
         else:

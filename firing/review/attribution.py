@@ -46,6 +46,7 @@ SUGGESTIONS: dict[Cause, tuple[str, ...]] = {
     "longer_hold": (
         "Check the hold keyed in, whether the controller waits for the kiln, and whether the "
         "program was started again in the hold.",
+        "If nobody lengthened it a relay may have stuck: have it checked before the next firing.",
     ),
     "shorter_hold": ("Check the hold keyed in; the cone says whether it mattered.",),
     "slow_cooling": ("Plan this ramp at the rate the closed kiln keeps by itself.",),
@@ -354,6 +355,8 @@ def _hold_causes(
         words = f"{where} {past} its planned {format_duration(segment.hold_s)}"
         if segment.hold_s == 0.0:
             words = f"{where} lasted {format_duration(held_s)}, none was planned"
+        elif left_s > 0 and (analysed.after is None or analysed.after.target_c < segment.target_c):
+            words += "; a relay may have stuck, or it was lengthened"  # as a watch has it
         dries = cause == "shorter_hold" and held_c <= limit.DRYING_C
         account.add(cause, left_s, words, SHORT_DRYING if dries else None)
 

@@ -78,6 +78,13 @@ class WatchOptions:
     command: str | None = None
     plain_in: TemperatureUnit | None = None
 
+    @property
+    def replays(self) -> bool:
+        """Whether the source is a log that is replayed: it waits, and nothing runs meanwhile."""
+        path = Path(self.source)
+        is_log = path.is_file() and path.suffix.lower() != ".toml"
+        return is_log and not self.line.get("follow")
+
 
 def require_top_c(top_c: float, unit: TemperatureUnit) -> None:
     """Refuse a top temperature that no firing comes to, such as 2200 °F taken for °C."""

@@ -170,8 +170,8 @@ def _checked(options: WatchOptions) -> tuple[ReadingSource, int, AlarmCommand | 
     out = options.out
     if isinstance(source, ReplayedLog | FollowedLog) and out is not None and out.exists():
         raise FiringError(
-            f"{out} exists already, and a log is recorded from its beginning; name a new file with "
-            "--out, or delete this one"
+            f"{out} exists already, and a log is recorded from its beginning; name a new file to "
+            "record to"
         )
     unit = spoken_unit(source)
     if options.schedule is None and options.plain_in not in (None, unit):

@@ -182,7 +182,7 @@ def test_what_is_unsure_left_out_or_empty_is_told_in_the_first_lines(tmp_path: P
     found = summed(tmp_path, *rows)
     unsure, late = found.first[:2]
     assert unsure.kind == "unsure"
-    assert unsure.reason.startswith("7 logs can't tell glaze from jars")
+    assert unsure.reason.startswith("7 logs fit glaze and jars alike")
     assert "7 firings, 5 of them in 1 kiln, 7 of them perhaps jars" in late.reason
     assert [one.command for one in found.first if one.kind == "logs"] == [None]
     printed = render_text(fleet_report(found), brief=True)

@@ -431,3 +431,37 @@ def test_help_names_the_screen_and_its_parts(play: Play, port: Port) -> None:
         assert {"Watch", "Figures", "Notices", "Curve"} <= titles
 
     play(scene, WatchOptions(port[0]))
+
+
+def test_a_replay_waits_for_its_safety_text_and_control_c_asks_as_control_q_does(
+    play: Play, port: Port, tmp_path: Path
+) -> None:
+    log = write_course(tmp_path / "fired.csv", AS_PLANNED[:2], step_s=60.0)
+
+    def told(app: FiringApp) -> list[str]:
+        return [message.message for message in app._notifications]
+
+    async def replay(app: FiringApp, pilot: Pilot[Any]) -> None:
+        await until(pilot, front(app, Sheet))
+        await pilot.press("ctrl+c")
+        assert told(app) == ["Esc closes this first.  ^Q quits, and asks if work is unsaved."]
+        assert app.session.watch is None
+        app.clear_notifications()
+        await pilot.press("escape")
+        await until(pilot, lambda: app.session.watch is not None)
+
+    async def live(app: FiringApp, pilot: Pilot[Any]) -> None:
+        await until(pilot, front(app, Sheet))
+        assert app.session.watching  # a live source is recorded from the start
+        await pilot.press("ctrl+c")
+        await answer(pilot, app, 0)
+        await until(pilot, front(app, Sheet))
+        await pilot.press("escape")
+        await until(pilot, front(app, WatchScreen))
+        await pilot.press("ctrl+c")
+        await answer(pilot, app, 1)
+        await until(pilot, lambda: not app.session.watching)
+        assert told(app) == []
+
+    play(replay, WatchOptions(str(log)))
+    play(live, WatchOptions(port[0]))

@@ -343,6 +343,9 @@ def test_the_panel_says_what_it_took_and_where_the_kiln_stands() -> None:
     assert "31.4" in told["Energy"][0]
     assert "58" in told["Energy"][0]
     assert "Energy" not in panel(seen())
+    position = Position("done", 1, None, 0.0, 0.0, None)
+    over = replace(estimate, position=position, energy_kwh=57.6, energy_total_kwh=57.6)
+    assert panel(seen(estimate=over))["Energy"] == ("about 57.6 kWh",)  # no more is to come
     assert "1180 °C" in panel(seen(estimate=replace(estimate, stalls_c=1180.0)))["Kiln"][0]
 
 

@@ -30,6 +30,17 @@ def test_a_firing_that_goes_as_planned_tells_its_events_and_no_alarm(tmp_path: P
     action = next(n for n in told.notices if n.id == "action")
     assert "close the lid" in action.message
     assert action.severity == "act"
+    cone = next(n for n in told.notices if n.id == "cone")
+    status = told.estimates[-1].cones[0]
+    assert cone.at_s == pytest.approx(status.down_s, abs=60.0)  # one moment on one screen
+    assert cone.severity == "act"  # it falls on the way up, before anybody expects it
+
+
+def test_a_cone_that_falls_in_the_hold_at_the_top_is_a_note(tmp_path: Path) -> None:
+    told = replayed(write_course(tmp_path / "log.csv", AS_PLANNED + COOLING), cones=("010",))
+    assert [n.severity for n in told.notices if n.id == "cone"] == ["note"]
+    alone = replayed(write_course(tmp_path / "two.csv", AS_PLANNED), None, cones=("010",))
+    assert [n.severity for n in alone.notices if n.id == "cone"] == ["act"]  # switched by hand
 
 
 def test_over_the_top_temperature_at_the_second_reading(tmp_path: Path) -> None:

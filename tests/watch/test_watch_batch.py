@@ -49,7 +49,7 @@ def test_a_danger_is_told_in_five_minutes_or_three_readings(kind: str) -> None:
 
 @pytest.mark.soak
 def test_a_hold_that_goes_on_is_told_in_five_minutes_where_the_kiln_should_fall_freely() -> None:
-    """Of readings that are good to a third of a degree; a planned slow fall takes longer to miss."""
+    """Of readings good to a third of a degree; a planned slow fall takes longer to miss."""
     seen = 0
     for one in judged({"hold goes on": 12}, FIRST):
         case, made = one.case, one.made

@@ -22,13 +22,18 @@ class Clock:
 
 def test_an_alarm_is_a_call_until_it_is_over_and_calls_anew_when_raised_again() -> None:
     board = CallBoard()
+    board.take(event("lid", "told"))
+    assert not board.alarmed  # told once, with no cause that goes on
+    assert board.acknowledge(1)
     board.take(event("top"))
+    assert board.alarmed
     (call,) = board.open()
     assert call.unanswered
     assert board.acknowledge(call.number)
     (call,) = board.open()
     assert call.acknowledged
     assert not call.unanswered
+    assert not board.alarmed
     board.take(event("top", "over"))
     assert board.open() == ()
     board.take(event("top"))

@@ -412,6 +412,8 @@ class WatchScreen(WorkScreen):
             order = await choose_watch(self, None if watch is None else watch.order)
         if order is None:
             return
+        if order.replays:
+            await show_safety(self)  # a log waits; a live source may not wait to be recorded
         self._said = ("", False)
         self.program.begin_watch(order)
         self._around, self._window = None, None
