@@ -44,10 +44,10 @@ class Filling(ModalScreen[dict[str, Any] | None]):
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("ctrl+s", "take", "Take all", tooltip="Take every field; enter does it too"),
         Binding("enter", "take", "Take all", show=False),
-        # Short, so that the way out is seen beside them.
-        Binding("down,tab", "app.focus_next", "Next", key_display="↓", tooltip="The next field"),
+        Binding("down,tab", "app.focus_next", "Next field", key_display="↓"),
+        # Not beside it: the way out is seen there.
         Binding(
-            "up,shift+tab", "app.focus_previous", "Before", key_display="↑",
+            "up,shift+tab", "app.focus_previous", "Field before", show=False, key_display="↑",
             tooltip="The field before",
         ),
         Binding("escape", "none", "Leave it"),
