@@ -790,6 +790,8 @@ class Logbook:
                 older = len(self.older_than(code)) if code else 0
                 for (number,) in db.execute("SELECT id FROM file").fetchall():
                     wrong += self._wrong_in_file(number)
+            for read in (self.firings, self.events, self.kilns, self.plans):
+                read()  # a text that is none is seen by who reads it only
         except FiringError as error:
             if not wrong:
                 wrong.append(str(error))

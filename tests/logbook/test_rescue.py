@@ -96,7 +96,11 @@ def restored(path: Path) -> Rescue | None:
 
 
 ALL = {f"log-{number}.csv" for number in range(COUNT)}
-CASES = [*range(5), *(pytest.param(seed, marks=pytest.mark.soak) for seed in range(5, 100))]
+CASES = [
+    *range(5),
+    76,
+    *(pytest.param(seed, marks=pytest.mark.soak) for seed in range(5, 100) if seed != 76),
+]
 
 
 @pytest.mark.parametrize("seed", CASES)
@@ -120,7 +124,7 @@ def test_damage_is_a_sentence_and_with_its_backup_nothing_is_lost(
     assert found.damaged.read_bytes() == broken
 
 
-@pytest.mark.parametrize("seed", [CASES[1], CASES[3], *CASES[5:]])
+@pytest.mark.parametrize("seed", [CASES[1], CASES[3], *CASES[6:]])
 def test_without_a_backup_whatever_can_be_read_is_saved(
     seed: int, sound: bytes, tmp_path: Path
 ) -> None:
