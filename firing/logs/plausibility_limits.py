@@ -119,7 +119,7 @@ FLICKER_DIGITS = 1.5
 it is far from both.  Source: common practice, no source."""
 FAHRENHEIT_DIGITS = 1.8
 """A reading taken to a digit of °C and written to the same digit of °F moves by one or by two of
-those at a time: so many in the mean, by definition of the degree [-]."""
+those at a time: so many in the mean [-].  Source: the definition of the degree Fahrenheit."""
 
 
 def digit_taken_c(digit_c: float) -> float:

@@ -584,7 +584,8 @@ def test_the_list_of_commands_has_the_tour_and_says_that_it_has_nothing(play: Pl
         assert row.cells[0].startswith("Nothing of that name")
         await pilot.press("enter", "backspace", "enter")
         await until(pilot, front(app, Sheet))
-        assert all(words in str(app.screen.query_one("#text", Static).content) for words in TOUR)
+        text = app.screen.query_one("#text", Static)
+        await until(pilot, lambda: all(words in str(text.content) for words in TOUR))
 
     play(scene)
 
