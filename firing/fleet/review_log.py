@@ -54,6 +54,8 @@ class Studio:
         The kiln's channel, if it is not to be found.
     bases : dict
         The hashes that `basis` has made so far.
+    several : frozenset of str
+        Of a part: which of ``plan`` and ``kiln`` the whole has more than one of.
     """
 
     plans: Mapping[str, Schedule] = field(default_factory=dict)
@@ -64,6 +66,7 @@ class Studio:
     options: ReadingOptions = field(default_factory=ReadingOptions)
     channel: str | None = None
     bases: dict[tuple[str, str], str] = field(default_factory=dict, repr=False)
+    several: frozenset[str] = frozenset()
 
     def basis(self, plan: str = "", kiln: str = "") -> str:
         """Return the hash of all that a row rests on besides its log; unnamed, any may be meant."""
@@ -85,7 +88,14 @@ class Studio:
             plan_files=_part(self.plan_files, plans),
             kiln_files=_part(self.kiln_files, kilns),
             bases={pair: self.bases[pair] for pair in product(plans, kilns) if pair in self.bases},
+            several=self.several
+            | {what for what in ("plan", "kiln") if len(getattr(self, f"{what}s")) > 1},
         )
+
+    def by(self, what: str) -> str:
+        """Return how a plan or kiln that was named with a log was found."""
+        several = what in self.several or len(getattr(self, f"{what}s")) > 1
+        return "its path" if several else "the only one given"
 
 
 def _whole(value: Any) -> Any:
@@ -136,8 +146,8 @@ def review_bytes(data: bytes, log: str, studio: Studio, plan: str = "", kiln: st
         "log_sha256": hashlib.sha256(data).digest(),
         "log_bytes": len(data),
         "basis": studio.basis(plan, kiln),
-        **_named("kiln", kiln, _by(studio.kilns), studio.kiln_files),
-        **_named("plan", plan, _by(studio.plans), studio.plan_files),
+        **_named("kiln", kiln, studio.by("kiln"), studio.kiln_files),
+        **_named("plan", plan, studio.by("plan"), studio.plan_files),
     }
     try:
         read = read_bytes(data, log.rpartition("/")[2], studio.options)
@@ -150,10 +160,6 @@ def review_bytes(data: bytes, log: str, studio: Studio, plan: str = "", kiln: st
     except Exception as error:
         words = f"a mistake of the program, not of the log ({type(error).__name__}: {error})"
         return Row(**known, status="failed", sentence=_one_line(words))
-
-
-def _by(given: Mapping[str, Any]) -> str:
-    return "its path" if len(given) > 1 else "the only one given"
 
 
 def _named(what: str, name: str, by: str, where: Mapping[str, str]) -> dict[str, Any]:

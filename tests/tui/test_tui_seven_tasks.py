@@ -164,7 +164,8 @@ async def review(hands: Hands, _folder: Path) -> None:
 async def fix(hands: Hands, _folder: Path) -> None:
     """What the firing showed is taken into the plan, which is saved."""
     before = hands.app.session.document.schedule
-    await hands.press("ctrl+f")
+    await hands.press("ctrl+f", "enter")  # it shows what it takes, and asks
+    await until(hands.pilot, lambda: hands.app.session.document.schedule != before)
     after = hands.app.session.document.schedule
     slower = [
         (now.rate_c_per_h or 0.0) < (was.rate_c_per_h or 0.0)
