@@ -134,7 +134,7 @@ def _of_break(one: Break) -> str:
 
 def _next_step(wear: ElementWear, say: Wording) -> str:
     if not wear.foretold:
-        return "Keep every firing: 'firing keep LOG' takes no load file and no meter."
+        return "Keep every firing: 'firing keep LOG' needs neither load file nor meter."
     if wear.out_of_reach:
         left = wear.climb_left_c_per_h
         slower = ""
