@@ -7,8 +7,9 @@ elements must have given, whatever drove them.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
+from functools import cache
 from itertools import pairwise
 
 import numpy as np
@@ -21,6 +22,7 @@ from firing.heat.balance import (
     weights,
 )
 from firing.heat.conduction import Slab
+from firing.heat.properties import PropertyGrid
 from firing.kiln.description import EMISSIVITY_WIRE
 from firing.kiln.nodes import (
     EMISSIVITY_INSIDE,
@@ -376,35 +378,88 @@ class CourseHeat:
         return contents_j, wall_j
 
 
-CLOSE_C = 0.5
-"""Newton's method is done when no temperature moves further [°C]; the next move is far smaller."""
+CLOSE_C = 8.0
+"""Newton's method is done when no temperature moves further [°C]: the next move would be a
+hundredth of that."""
 MOST_ROUNDS = 12
+FEW = 4
+"""A wall is solved at every so many moments first."""
+WALL_C = 500.0
+"""What a wall conducts there is a first guess of how its temperatures fall outwards [°C]."""
+
+
+@cache
+def _rows(grid: PropertyGrid) -> FloatArray:
+    return np.array(list(zip(*grid.rows, strict=True)))
 
 
 def _at_once(body: _Body, start_c: list[float], course: ChamberCourse) -> _Followed:
-    """Solve the equations of `_march` at all moments together, by Newton's method.
+    """Solve the equations of `_march` at all moments together."""
+    nodes, start = _Nodes(body), np.array(start_c)
+    base = np.array(body.heat(start_c))
+    guess = nodes.guess(course.chamber_c)
+    if nodes.network is not None:
+        # Of a wall the guess is rough: what it is off by is found at a few moments first.
+        few = np.unique(np.append(np.arange(0, course.time_s.size, FEW), course.time_s.size - 1))
+        rough = ChamberCourse(course.time_s[few], course.chamber_c[few])
+        off = np.zeros((few.size, start.size))
+        off[1:] = _newton(nodes, base, rough, guess[few][1:]).temperature_c - guess[few][1:]
+        after = np.searchsorted(few, np.arange(1, few[-1] + 1))
+        share = (course.time_s[1:] - rough.time_s[after - 1]) / np.diff(rough.time_s)[after - 1]
+        guess[1:] += off[after - 1] + share[:, None] * (off[after] - off[after - 1])
+    found = _newton(nodes, base, course, guess[1:])
+    for extreme_c in (found.temperature_c.min(axis=0), found.temperature_c.max(axis=0)):
+        body.check(extreme_c.tolist())
+    found_c = np.concatenate((start[None], found.temperature_c)).tolist()
+    taken_j = np.concatenate(([0.0], found.heat_j.sum(axis=1) - base.sum()))
+    if nodes.network is None:
+        return _Followed(body, _Water([]), taken_j, found_c)
+    first_w, _ = nodes.outside(start[-1:])
+    outside_w, outside = nodes.outside(found.temperature_c[:, -1])
+    taken_j += _integral(course.time_s, np.concatenate((first_w, outside_w)))
+    # What flows is in proportion to the factor, and at the answer it is what is stored.
+    change = found.again(found.stored_w)
+    slope_j = np.concatenate(([0.0], (found.capacity_j_per_k * change).sum(axis=1)))
+    more_w = np.concatenate((first_w, outside_w + outside * change[:, -1]))
+    slope_j += _integral(course.time_s, more_w)
+    return _Followed(body, _Water([]), taken_j, found_c, slope_j)
+
+
+@dataclass(frozen=True, eq=False)
+class _Solved:
+    """The nodes at all moments but the first, and the last round's equations, to be used again."""
+
+    temperature_c: FloatArray
+    heat_j: FloatArray
+    capacity_j_per_k: FloatArray
+    stored_w: FloatArray
+    again: Callable[[FloatArray], FloatArray]
+
+
+def _newton(
+    nodes: _Nodes, base: FloatArray, course: ChamberCourse, temperature: FloatArray
+) -> _Solved:
+    """Solve by Newton's method from a guess; `base` are the first heat contents.
 
     Ordered by moment, then from the inside outwards, the unknowns' matrix is a narrow band.
     """
     from scipy.linalg import lapack  # slow to import, and only where many courses are followed
 
-    nodes, size, moments = _Nodes(body), len(start_c), course.time_s.size - 1
-    step = np.diff(course.time_s)
+    moments, size = temperature.shape
+    step, chamber = np.diff(course.time_s), course.chamber_c[1:]
     a, b, c = 1.0 / step, -1.0 / step, np.zeros_like(step)
     w = step[1:] / step[:-1]
     a[1:] = (1.0 + 2.0 * w) / ((1.0 + w) * step[1:])
     b[1:] = -(1.0 + w) / step[1:]
     c[1:] = w * w / ((1.0 + w) * step[1:])
     a, b, c = a[:, None], b[:, None], c[:, None]
-    chamber = course.chamber_c[1:]
-    start, base = np.array(start_c), np.array(body.heat(start_c))
-    temperature = nodes.guess(chamber)
     lower, upper = 2 * size, 1
     middle = lower + upper
 
     def stored_w(heat: FloatArray) -> FloatArray:
         whole = np.concatenate((base[None], base[None], heat))
-        return a * heat + b * whole[1:-1] + c * whole[:-2]
+        found: FloatArray = a * heat + b * whole[1:-1] + c * whole[:-2]
+        return found
 
     for _ in range(MOST_ROUNDS):
         heat, capacity, flow, here, beyond = nodes.state(temperature)
@@ -426,29 +481,21 @@ def _at_once(body: _Body, start_c: list[float], course: ChamberCourse) -> _Follo
         band[:-1, :, middle + size] = b[1:] * capacity[:-1]
         band[:-2, :, middle + lower] = c[2:] * capacity[:-2]
         matrix = band.reshape(-1, lower + middle + 1).T
-        solved = lapack.dgbsv(lower, upper, matrix, misfit.ravel(), overwrite_ab=True)
-        factors, swaps, moved, failed = solved
+        factors, swaps, moved, failed = lapack.dgbsv(
+            lower, upper, matrix, misfit.ravel(), overwrite_ab=True, overwrite_b=True
+        )
         move = moved.reshape(moments, size)
         temperature = temperature - move
         if failed or float(np.abs(move).max()) < CLOSE_C:
             break
-    for extreme_c in (temperature.min(axis=0), temperature.max(axis=0)):
-        body.check(extreme_c.tolist())
     heat = heat - capacity * move
-    outside_w, outside = nodes.outside(temperature[:, -1])
-    # What flows is in proportion to the factor, and at the answer it is what is stored.
-    changed, _ = lapack.dgbtrs(factors, lower, upper, stored_w(heat).ravel(), swaps)
-    change = changed.reshape(moments, size)
-    taken_j = np.concatenate(([0.0], heat.sum(axis=1) - base.sum()))
-    slope_j = np.concatenate(([0.0], (capacity * change).sum(axis=1)))
-    if nodes.network is not None:
-        first_w, _ = nodes.outside(start[-1:])
-        out_w = np.concatenate((first_w, outside_w))
-        taken_j += _integral(course.time_s, out_w)
-        more_w = np.concatenate((first_w, outside_w + outside * change[:, -1]))
-        slope_j += _integral(course.time_s, more_w)
-    found_c = np.concatenate((start[None], temperature))
-    return _Followed(body, _Water([]), taken_j, found_c.tolist(), slope_j)
+
+    def again(right: FloatArray) -> FloatArray:
+        answer, _ = lapack.dgbtrs(factors, lower, upper, right.ravel(), swaps)
+        found: FloatArray = answer.reshape(moments, size)
+        return found
+
+    return _Solved(temperature, heat, capacity, stored_w(heat), again)
 
 
 class _Nodes:
@@ -458,16 +505,17 @@ class _Nodes:
         self.network: Network | None = None
         if isinstance(body, _LumpBody):
             lump = body.lump
-            self.area_m2, self.depth = lump.area_m2, np.zeros(1)
-            spans = [(lump.grid, 0, [lump.volume_m3], [])]
+            self.area_m2, self.size = lump.area_m2, 1
+            no_gaps: list[float] = []
+            spans = [(lump.grid, 0, [lump.volume_m3], no_gaps)]
         else:
             slab, self.network = body.slab, body.network
-            self.area_m2, self.depth = body.area_m2, np.array(slab.depth_m) / slab.depth_m[-1]
+            self.area_m2, self.size = body.area_m2, slab.size
             spans = [(s.grid, s.first, s.volumes_m3, s.half_openness_m) for s in slab.spans]
         self._spans = [
             (
                 grid,
-                np.array(grid.rows).T,
+                _rows(grid),
                 slice(first, first + len(volumes)),
                 np.array(volumes),
                 slice(first, first + len(openness)),
@@ -477,16 +525,21 @@ class _Nodes:
         ]
 
     def guess(self, chamber_c: FloatArray) -> FloatArray:
-        """Return temperatures to begin with, shape (n, nodes): falling outwards, if it is a wall."""
+        """Return temperatures to begin with, shape (n, nodes): falling through a wall."""
         if self.network is None:
-            return np.repeat(chamber_c[:, None], self.depth.size, axis=1)
-        room_c = self.network.room_c
-        return room_c + (chamber_c[:, None] - room_c) * (1.0 - 0.9 * self.depth)
+            return np.repeat(chamber_c[:, None], self.size, axis=1)
+        resistance, room_c = [], self.network.room_c
+        for grid, rows, _, _, _, openness in self._spans:
+            k0, k1, *_ = rows[:, min(int((WALL_C - grid.low_c) * grid.per_c), rows.shape[1] - 1)]
+            resistance.append(1.0 / (openness * (k0 + k1 * WALL_C)))
+        depth = np.concatenate(([0.0], np.cumsum(np.concatenate(resistance))))
+        share: FloatArray = 1.0 - 0.9 * depth / depth[-1]
+        return room_c + (chamber_c[:, None] - room_c) * share
 
     def state(self, t: FloatArray) -> tuple[FloatArray, ...]:
         """Return the nodes' heat contents and capacities, what flows outwards, its two slopes."""
         heat, capacity = np.zeros((2, *t.shape))
-        flow, here, beyond = np.empty((3, t.shape[0], self.depth.size - 1))
+        flow, here, beyond = np.empty((3, t.shape[0], self.size - 1))
         for grid, rows, nodes, volumes, gaps, openness in self._spans:
             at = t[:, nodes]
             place = ((at - grid.low_c) * grid.per_c).astype(np.int64)

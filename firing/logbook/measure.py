@@ -322,15 +322,16 @@ def _solved(here: HalfHours, marks: FloatArray, known: Any) -> tuple[FloatArray,
     expected, prior = np.array([1.0, 0.0, 0.0, 0.0]), np.diag(PRIORS**-2.0)
     weight, widened = 1.0 / scatter, np.ones_like(scatter)
     # A relay's output, seen once a minute, is rough; the cooling is not.
-    groups = [group for group in (here.powered[known], ~here.powered[known]) if group.any()]
+    groups = [np.flatnonzero(here.powered[known] == on) for on in (True, False)]
+    groups = [group for group in groups if group.size]
     for _ in range(ROUNDS):
-        information = (x * (weight / widened)[:, None] ** 2).T @ x
-        right = (x * (weight / widened)[:, None] ** 2).T @ y + prior @ expected
-        found = np.linalg.solve(information + prior, right)
+        weighed = x.T * (weight / widened) ** 2
+        information = weighed @ x
+        found = np.linalg.solve(information + prior, weighed @ y + prior @ expected)
         off = (y - x @ found) / scatter
+        size = np.abs(off)
         for group in groups:
-            size = NORMAL_OVER_MEDIAN * float(np.median(np.abs(off[group])))
-            widened[group] = max(1.0, size)
+            widened[group] = max(1.0, NORMAL_OVER_MEDIAN * median(size[group]))
         weight = (1.0 + (off / widened / ROBUST_SIGMA) ** 2) ** -0.25 / scatter
     # What a model leaves out lasts for hours, and then counts once.
     off = off / widened

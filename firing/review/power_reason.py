@@ -18,7 +18,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from firing.errors import FiringError
-from firing.kiln.description import resistance_factor
+from firing.kiln.description import resistance_factors
 from firing.kiln.inverse_model import CourseHeat, contents_heat_j, heat_needed, wall_heat_j
 from firing.kiln.residuals import WINDOW_S, FiringRecord, load_of, windows_of
 from firing.kiln.thermal_network import Network
@@ -87,7 +87,7 @@ def half_hours(
         wall_j=wall_j,
         leak_w_per_k=network.leak_w_per_k,
     )
-    ct = np.array([resistance_factor(value) for value in needed.wire_c.tolist()])
+    ct = resistance_factors(needed.wire_c)
     full_j = kiln.available_w * 0.5 * (1.0 / ct[1:] + 1.0 / ct[:-1]) * record.step_s
     above_k = record.chamber_c - record.room_c
     kelvin = record.chamber_c + KELVIN_AT_0_C
