@@ -89,10 +89,11 @@ def _local_logs(root: str, without: str) -> Iterator[ListedLog]:
         return
     try:
         with os.scandir(root) as found:
-            entries = sorted(found, key=lambda one: one.name)
+            entries = sorted(found, key=lambda one: one.name, reverse=True)
     except OSError:
         return  # a folder that may not be read has no logs for us
-    for one in entries:
+    while entries:
+        one = entries.pop()  # and its memory is free
         if one.name.startswith(".") or one.path == without:
             continue
         if one.is_dir(follow_symlinks=False):
