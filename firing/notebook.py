@@ -22,9 +22,8 @@ from firing.forecast.result import Forecast
 from firing.kiln.fit_result import KilnFit
 from firing.logs.reader import Log
 from firing.report.charts import figure as fig
+from firing.report.charts.course import forecast_course, overlaid_courses, plan_and_actual
 from firing.report.charts.figure import Drawing
-from firing.report.charts.forecast_course import forecast_course
-from firing.report.charts.review_course import overlaid_courses, plan_and_actual
 from firing.report.charts.text_chart import ChartSeries
 from firing.report.document import Block, Bullets, Paragraph, Table
 from firing.report.forecast import forecast_answer, forecast_segments, rate_words

@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Any, Generic, TypeVar
 
 from firing.errors import FiringError
-from firing.files.ready import ready_names, ready_text
+from firing.files.kinds import ready_names, ready_text
 from firing.files.tomlfile import read_text, write_text
 from firing.schedule.file import parse_schedule, schedule_text
 from firing.schedule.schedule import Schedule

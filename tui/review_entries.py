@@ -10,7 +10,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from firing.cones.table import describe_number
-from firing.report.charts.review_course import marked_causes, place_of_cause
+from firing.report.charts.course import marked_causes, place_of_cause
 from firing.report.review import finding_words, lead_in_words, log_words, review_answer
 from firing.report.review_heat import cones_by_channel, cooling_words
 from firing.report.review_time import account_table

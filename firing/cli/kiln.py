@@ -25,9 +25,9 @@ def kiln_command() -> None:
 @json_option
 def show_command(kiln: str, as_json: bool) -> int:
     """Print every figure the model uses for KILN, given, derived and assumed, with its source."""
-    from firing.kiln.capability import fastest_rates, highest_hold
     from firing.kiln.description import describe_kiln
     from firing.kiln.file import open_kiln
+    from firing.kiln.simulation import fastest_rates, highest_hold
     from firing.report.listings import kiln_report
 
     described = open_kiln(kiln)
@@ -56,7 +56,7 @@ def show_command(kiln: str, as_json: bool) -> int:
 @json_option
 def materials_command(unit: TemperatureUnit, as_json: bool) -> int:
     """List the wall materials a kiln file may name, with their values and sources."""
-    from firing.kiln.materials import material_rows
+    from firing.heat.properties import material_rows
     from firing.report.listings import materials_report
 
     rows = material_rows()

@@ -156,7 +156,7 @@ def review_command(
 
 def _with_plan_named(result: "Review", *folders: Path) -> "Review":
     """Name the plan that was fired, if it lies beside the plan or the log, or is a ready one."""
-    from firing.files.ready import ready_names
+    from firing.files.kinds import ready_names
     from firing.review.which_plan import name_the_plan
     from firing.schedule.file import open_schedule
 

@@ -13,9 +13,9 @@ from datetime import date
 import numpy as np
 
 from firing.errors import FiringError
+from firing.heat.properties import material_names, wall_material
 from firing.kiln.description import KilnDescription
 from firing.kiln.fit_result import Diagnostics, FittedValue, KilnFit
-from firing.kiln.materials import material_names, wall_material
 from firing.kiln.residuals import (
     CAPACITY,
     HOT_SETTLE_S,

@@ -17,10 +17,8 @@ import numpy as np
 from firing.cones.table import nearest_cone
 from firing.errors import FiringError
 from firing.files.disk import UnusableInput, read_whole
-from firing.files.kinds import file_kind, kind_of
-from firing.files.ready import ready_names, ready_text
-from firing.kiln.energy import EnergyCourse
-from firing.kiln.tariff import Tariff, cost
+from firing.files.kinds import file_kind, kind_of, ready_names, ready_text
+from firing.kiln.tariff import EnergyCourse, Tariff, cost
 from firing.logbook.learning import MOST_FIRINGS
 from firing.logbook.measure import measure
 from firing.logbook.record import (

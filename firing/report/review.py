@@ -9,7 +9,7 @@ from functools import partial
 
 from firing.cones.table import cone_number
 from firing.report.cautions import cautions_named, cautions_whole
-from firing.report.charts.review_course import (
+from firing.report.charts.course import (
     both_courses,
     overlaid_courses,
     overlaid_series,

@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from functools import partial
 from itertools import takewhile
 
-from firing.report.charts.review_course import account_drawing
+from firing.report.charts.course import account_drawing
 from firing.report.document import (
     Block,
     Bullets,

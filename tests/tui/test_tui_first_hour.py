@@ -12,9 +12,8 @@ from typing import Any
 import pytest
 from firing.tui.app import FiringApp
 from firing.tui.document import open_new
-from firing.tui.equipment import read_all
+from firing.tui.equipment import Circumstances, forecast_plan, read_all
 from firing.tui.fixing import with_rates_held
-from firing.tui.forecasting import Circumstances, forecast_plan
 from firing.tui.form_document import open_form, rearranged
 from firing.tui.form_kinds import form_of
 from firing.tui.form_lines import spoken
