@@ -185,6 +185,24 @@ def logbook_option(command: Command) -> Command:
     )(command)
 
 
+def optional_logbook(words: str) -> Callable[[Command], Command]:
+    """Return what adds ``--logbook`` as a source; without a file it is this user's own, ``""``."""
+    return click.option(
+        "--logbook", "book", metavar="[FILE]", is_flag=False, flag_value="", help=words
+    )
+
+
+def align_option(command: Command) -> Command:
+    """Add ``--align`` of firings laid over each other."""
+    return click.option(
+        "--align",
+        type=click.Choice(["segment", "clock"]),
+        default="segment",
+        show_default=True,
+        help="Let every segment begin at one place for all, or count from when each began to heat.",
+    )(command)
+
+
 def kiln_size_option(command: Command) -> Command:
     """Add ``--kiln-size``, which stands in for a kiln file."""
     return click.option(

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from firing.cli import outcome
-from firing.cli.arguments import json_option, report_options
+from firing.cli.arguments import json_option, optional_logbook, report_options
 from firing.cli.log_options import log_options, take_reading
 from firing.logs.reader import log_document, open_log
 from firing.units import TemperatureUnit
@@ -71,13 +71,8 @@ def materials_command(unit: TemperatureUnit, as_json: bool) -> int:
 @kiln_command.command("fit")
 @click.argument("kiln")
 @click.argument("logs", metavar="[LOG]...", nargs=-1, type=click.Path(path_type=Path))
-@click.option(
-    "--logbook",
-    "book",
-    metavar="[FILE]",
-    is_flag=False,
-    flag_value="",
-    help="Learn from the kept firings of KILN instead of from LOGs; this user's own without FILE.",
+@optional_logbook(
+    "Learn from the kept firings of KILN instead of from LOGs; this user's own without FILE."
 )
 @click.option(
     "--schedule",

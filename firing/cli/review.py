@@ -9,6 +9,7 @@ import click
 
 from firing.cli import outcome
 from firing.cli.arguments import (
+    align_option,
     html_option,
     json_option,
     kiln_options,
@@ -203,13 +204,7 @@ def _keep(
 @click.command("compare")
 @click.argument("logs", metavar="LOG...", nargs=-1, required=True, type=click.Path(path_type=Path))
 @click.option("--schedule", metavar="PLAN", required=True, help="The plan they were fired by.")
-@click.option(
-    "--align",
-    type=click.Choice(["segment", "clock"]),
-    default="segment",
-    show_default=True,
-    help="Let every segment begin at one place for all, or count from when each began to heat.",
-)
+@align_option
 @kiln_options
 @log_options
 @html_option

@@ -14,8 +14,8 @@ from firing.report.review import review_report
 from firing.report.review_heat import margin_words, offset_words, unevenness
 from firing.report.sanitize import display_width
 from firing.report.text import render_text
-from firing.review.comparison import compare
 from firing.review.heat_verdict import HeatOfChannels, heat_verdict, thermocouple_error
+from firing.review.overlay import compare
 from firing.review.resample import resampled
 from firing.review.result import Review
 from firing.review.witness import judge_witnesses, parse_witness

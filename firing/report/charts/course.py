@@ -373,7 +373,7 @@ def overlaid_courses(found: Overlay) -> Drawing:
 _SMALLEST_CAUSE_S = 30.0
 
 
-def account_drawing(review: Review) -> Drawing | None:
+def attribution_drawing(review: Review) -> Drawing | None:
     """Return a bar a cause, from zero to the minutes it took or saved; None without any.
 
     Causes too small to see are drawn together as one bar where together they can be seen.
