@@ -371,7 +371,7 @@ class FiringApp(App[Ended]):
 
     def action_commands(self) -> None:
         """Show all commands that apply, and do the one chosen."""
-        from .screens.commands import Command, Commands, applying
+        from .screens.dialogs import Command, Commands, applying
 
         async def do(command: Command | None) -> None:
             if command is not None:

@@ -7,8 +7,14 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from firing.cli import outcome
-from firing.cli.arguments import html_option, json_option, optional_logbook, report_options
-from firing.cli.log_options import log_options, take_reading
+from firing.cli.arguments import (
+    html_option,
+    json_option,
+    log_options,
+    optional_logbook,
+    report_options,
+    take_reading,
+)
 from firing.errors import FiringError
 
 if TYPE_CHECKING:

@@ -6,8 +6,13 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from firing.cli import outcome
-from firing.cli.arguments import json_option, optional_logbook, report_options
-from firing.cli.log_options import log_options, take_reading
+from firing.cli.arguments import (
+    json_option,
+    log_options,
+    optional_logbook,
+    report_options,
+    take_reading,
+)
 from firing.logs.reader import log_document, open_log
 from firing.units import TemperatureUnit
 

@@ -18,10 +18,11 @@ from firing.cli.arguments import (
     align_option,
     html_option,
     json_option,
+    log_options,
     logbook_option,
     report_options,
+    take_reading,
 )
-from firing.cli.log_options import log_options, take_reading
 from firing.clock import parse_when
 from firing.errors import FiringError
 from firing.logbook.record import EVENT_KINDS, Entry, EventKind, Filter

@@ -13,10 +13,11 @@ from firing.cli.arguments import (
     html_option,
     json_option,
     kiln_options,
+    log_options,
     logbook_option,
     report_options,
+    take_reading,
 )
-from firing.cli.log_options import log_options, take_reading
 from firing.clock import parse_when
 from firing.errors import FiringError
 from firing.logs.reader import open_log

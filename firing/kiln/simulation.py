@@ -8,8 +8,7 @@ import numpy as np
 from firing.errors import FiringError
 from firing.kiln.controller_model import Follower, Precision, SegmentRun, run_segment
 from firing.kiln.description import KilnDescription
-from firing.kiln.nodes import CHAMBER, ELEMENTS, FIRST_LUMP
-from firing.kiln.thermal_network import Network
+from firing.kiln.thermal_network import CHAMBER, ELEMENTS, FIRST_LUMP, Network
 from firing.schedule.schedule import Schedule, Segment
 from firing.trace import FloatArray
 from firing.units import ROOM_C, SECONDS_PER_HOUR

@@ -18,8 +18,7 @@ from firing.tui.form_document import open_form, rearranged
 from firing.tui.form_kinds import form_of
 from firing.tui.form_lines import spoken
 from firing.tui.screens.card import CardSheet
-from firing.tui.screens.commands import Commands
-from firing.tui.screens.dialogs import Ask, Prompt, Sheet
+from firing.tui.screens.dialogs import Ask, Commands, Prompt, Sheet
 from firing.tui.screens.equipment import EquipmentSheet
 from firing.tui.screens.file_chooser import FileChooser
 from firing.tui.screens.form import FormScreen
