@@ -207,10 +207,7 @@ def read_firing(source: str) -> WatchedFiring:
 
     Files that it names lie where it lies itself.
 
-    Raises
-    ------
-    FiringError
-        If the file is faulty.
+    `FiringError` if the file is faulty.
     """
     path = Path(source)
     if path.suffix.lower() != ".toml" or "://" in source:

@@ -305,13 +305,7 @@ def open_log(
 
 
 def _refuse_other_kinds(files: Sequence[Path]) -> None:
-    """Refuse a file that its name and its keys show to be no log.
-
-    Raises
-    ------
-    FiringError
-        With what it is.
-    """
+    """Refuse a file that its name and its keys show to be no log; `FiringError` with what it is."""
     for path in files:
         if path.suffix.lower() == ".toml":
             from firing.files.kinds import kind_of

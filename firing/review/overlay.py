@@ -143,10 +143,7 @@ class Overlay(Plottable):
 def overlay(reviews: Sequence[Review], align: Align = "segment") -> Overlay:
     """Lay the reviews of several firings of one plan over each other.
 
-    Raises
-    ------
-    FiringError
-        If there are fewer than two firings or more than six.
+    `FiringError` if there are fewer than two firings or more than six.
     """
     if not 2 <= len(reviews) <= MOST_FIRINGS:
         raise FiringError(
