@@ -7,7 +7,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from firing.logbook.record import Event, Filter, Firing
+from firing.logbook.record import Event, Filter, Firing, by_firing, each_once
 from firing.report.document import (
     Block,
     Bullets,
@@ -383,9 +383,12 @@ class MonthSum(Serialised):
 
 
 def month_sums(firings: Iterable[Firing]) -> list[MonthSum]:
-    """Return what every month came to, the newest first, each person's part of it apart."""
+    """Return what every month came to, the newest first, each person's part of it apart.
+
+    A firing that was logged twice counts once.
+    """
     groups: dict[tuple[str, str], list[Firing]] = {}
-    for one in firings:
+    for one in each_once(firings):
         groups.setdefault((f"{one.started:%Y-%m}", one.member), []).append(one)
     found = []
     for (month, member), group in sorted(groups.items(), key=lambda pair: pair[0][1]):
@@ -419,6 +422,17 @@ def _months_table(sums: Sequence[MonthSum]) -> Section | None:
     return Section("Energy and cost", [table])
 
 
+def _twice(firings: Sequence[Firing]) -> Bullets | None:
+    """Return which logs are of one firing, and how to let go of the second."""
+    pairs = [(group[0].id, one.id) for group in by_firing(firings) for one in group[1:]]
+    lines = [
+        f"Firings {first} and {second} are of one firing, logged twice, which counts once; "
+        f"'firing logbook remove {second}' takes the second out."
+        for first, second in pairs
+    ]
+    return Bullets(_some(lines, full=False)) if lines else None
+
+
 def page_report(
     firings: Sequence[Firing],
     events: Sequence[Event],
@@ -429,9 +443,9 @@ def page_report(
 ) -> Report:
     """Return the logbook as one report: its sums, trends, months, events and firings."""
     shown = list_report(firings[:listed], len(firings), unit=unit)
-    sums = month_sums(firings)
-    late = sum(one.late for one in firings)
-    tiles = [Tile("firings", f"{len(firings):,}", f"{late} ran late" if late else "none ran late")]
+    sums, once = month_sums(firings), each_once(firings)
+    late = sum(one.late for one in once)
+    tiles = [Tile("firings", f"{len(once):,}", f"{late} ran late" if late else "none ran late")]
     if firings:
         tiles.append(Tile("newest", f"{firings[0].started:%Y-%m-%d}", firings[0].plan))
     if known := sum(one.kwh_of for one in sums):
@@ -444,6 +458,7 @@ def page_report(
             on_page(Tiles(tiles)),
             Section("Trends", trends.parts),
             _months_table(sums),
+            _twice(firings),
             Section("Done to the kilns", events_report(events).parts) if events else None,
             Section("Firings", shown.parts),
         ],
