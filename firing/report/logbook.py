@@ -33,7 +33,9 @@ if TYPE_CHECKING:
 
 _STEPS = "▁▂▃▄▅▆▇█"
 _SPARK_TOP_C = 1300.0
-_PLAN_ROOM, _PLAN_LEAST = 32, 14
+_ROOM, _LEAST_ROOM = 78, 18
+"""What a line of a list has in all, and what of it names of kiln and plan have at least."""
+_KILN, _PLAN = 2, 3
 _TOLD, _SENTENCE = 2, 220
 """So many are told of what is unsure, refused or was open, and a reason in so many letters."""
 _LISTED = 10
@@ -82,33 +84,39 @@ def list_report(
     several = len({one.kiln for one in firings}) > 1
     cones = [cone_words(one, "{} ({})") for one in firings]
     cone = "cone (plan)" if any("(" in words for words in cones) else "cone"
-    taken = max(len("remarks"), *(len(_marks(one)) for one in firings)) + len(cone) - len("cone")
-    taken += max(len(one.kiln) for one in firings) if several else 0
-    room = max(_PLAN_ROOM - taken, _PLAN_LEAST)
+    headers = ("#", "day", "kiln", "plan", cone, "peak", "h:mm", "late", "remarks", "course")
     rows = [
         (
             str(one.id),
             f"{one.started:%Y-%m-%d}",
-            *([one.kiln or "–"] if several else []),
-            shorten(one.plan or "no plan", room),
+            one.kiln or "–",
+            one.plan or "no plan",
             reached,
             "–" if one.peak_c is None else format_temperature(one.peak_c, unit),
             hours_minutes(one.duration_s or one.heating_s),
             "–" if one.excess_s is None else hours_minutes(one.printed_excess_s, signed=True),
             _marks(one),
+            sparkline(one.course_c),
         )
         for one, reached in zip(firings, cones, strict=True)
     ]
-    kiln = ["kiln"] if several else []
-    headers = ("#", "day", *kiln, "plan", cone, "peak", "h:mm", "late", "remarks")
-    align = f"rl{'l' * several}lrrrrl"
-    at = headers.index("plan")  # a page has room for all of it
-    courses = [
-        (*row[:at], one.plan or "no plan", *row[at + 1 :], sparkline(one.course_c))
-        for row, one in zip(rows, firings, strict=True)
+    widths = [max(map(len, column)) for column in zip(headers, *rows, strict=True)]
+    # On a terminal the cone stands for the peak where kilns need its room, and names are cut.
+    shown = [0, 1, 2, 3, 4, 6, 7, 8] if several else [0, 1, 3, 4, 5, 6, 7, 8]
+    room = max(_ROOM - sum(2 + widths[i] for i in shown if i not in (_KILN, _PLAN)), _LEAST_ROOM)
+    kiln = min(widths[_KILN], 2 * room // 5) + 2 if several else 0
+    cut = [
+        (*row[:_KILN], shorten(row[_KILN], kiln - 2), shorten(row[_PLAN], room - kiln), *row[4:])
+        for row in rows
     ]
-    tables = (on_text(Table(headers, align, rows)),
-              on_page(Table((*headers, "course"), f"{align}l", courses)))  # fmt: skip
+
+    def table(rows: Sequence[Sequence[str]], columns: Sequence[int]) -> Table:
+        picked = [[row[i] for i in columns] for row in (headers, *rows)]
+        align = "".join("rrllrrrrll"[i] for i in columns)  # a day is never broken
+        return Table(picked[0], align, picked[1:])
+
+    on_a_page = [i for i in range(len(headers)) if several or i != _KILN]
+    tables = on_text(table(cut, shown)), on_page(table(rows, on_a_page))
     stale = Paragraph(_older_words(older)) if older else None
     return Report("Logbook", "", [Paragraph(found), *tables, stale], unit=unit)
 
