@@ -8,16 +8,18 @@ import numpy as np
 from firing.clock import YEARS
 from firing.errors import FiringError
 from firing.logs.dst import Zone, real_time
-from firing.logs.numeric_times import (
+from firing.logs.table import LogTable
+from firing.logs.text import printable
+from firing.logs.times import (
     DAYS_TO_1970,
     JULIAN_TO_1970,
     SECONDS_OF_KIND,
+    SECONDS_PER_DAY,
+    Moments,
     is_epoch,
     is_serial,
+    read_moments,
 )
-from firing.logs.table import LogTable
-from firing.logs.text import printable
-from firing.logs.times import SECONDS_PER_DAY, Moments, read_moments
 from firing.logs.values import is_missing
 from firing.logs.vocabulary import counts_down
 from firing.trace import FloatArray, median

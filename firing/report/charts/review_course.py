@@ -311,7 +311,7 @@ _OVERLAID = (
     (fig.GREEN, "dashdot"),
     (fig.ORANGE, "longdash"),
     (fig.PURPLE, "longdashdot"),
-    (fig.SKY, "solid"),
+    (fig.SKY, fig.DASH_DOT_DOT),
 )
 
 
@@ -339,6 +339,13 @@ def overlaid_courses(found: Overlay) -> Drawing:
         fig.course(series, axis, unit, colour, dash=dash, most=_COMPARED_POINTS)
         for series, (colour, dash) in zip(firings, _OVERLAID, strict=False)
     ]
+    letters = []
+    for number, firing in enumerate(found.firings):
+        # One after the other along the lines, so that no letter hides another.
+        at = int((0.15 + 0.12 * number) * firing.time_s.size)
+        at += int(np.argmax(np.isfinite(firing.temperature_c[at:])))
+        (x,), (y,) = axis.x(firing.time_s[[at]]), temperatures_in(firing.temperature_c[[at]], unit)
+        letters.append({"x": x, "y": float(y), "text": firing.letter, "showarrow": False})
     how = (
         "Every segment begins at one place for all firings; a line is open where a segment waits "
         "for the longest."
@@ -351,6 +358,7 @@ def overlaid_courses(found: Overlay) -> Drawing:
         lines,
         f"{how} The plan is dashed; {names}.",
         480,
+        annotations=letters,
         xaxis=axis.part(),
         yaxis=fig.axis(f"temperature, °{unit}", rangemode="tozero"),
     )

@@ -33,8 +33,9 @@ _DASHES = {
     "dash": "8 5",
     "dot": "2 4",
     "dashdot": "9 4 2 4",
-    "longdash": "14 5",
-    "longdashdot": "14 4 2 4",
+    "longdash": "20 5",
+    "longdashdot": "20 4 2 4",
+    fig.DASH_DOT_DOT: fig.DASH_DOT_DOT.replace("px,", " ").removesuffix("px"),
 }
 _NAMES = {
     fig.BLUE: "blue",
