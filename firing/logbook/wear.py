@@ -166,7 +166,7 @@ def wear_of(kept: Sequence[Kept]) -> ElementWear:
     life = in_order[starts[-1] if starts else 0 :]
     since = life[0][0] if starts else None
     informative = [i for i, (_, m, _) in enumerate(life) if m.informative]
-    told = _alike(life, informative)
+    told = _alike(life, informative) if informative else []
     series = _Series(life, told)
     points = series.points()
     a_month = _a_month([when for when, _, _ in life])
@@ -271,17 +271,21 @@ def _a_month(days: Sequence[datetime]) -> float | None:
 def _alike(life: Sequence[Kept], told: Sequence[int]) -> list[int]:
     """Return the firings that tell, but for single ones whose losses stand apart from the others'.
 
-    A vent that stood open for one firing takes power that no element lost.
+    A vent that stood open for one firing takes power that no element lost.  Only firings of one
+    kind compare.
     """
-    losses = np.array([math.log(life[i][1].losses or math.nan) for i in told])
-    known = np.flatnonzero(np.isfinite(losses))
-    if known.size < LEAST_FIRINGS:
-        return list(told)
-    x = losses[known]
-    around = [median(x[max(i - AROUND, 0) : i + AROUND + 1]) for i in range(x.size)]
-    off = np.abs(x - np.array(around))
-    apart = known[off > max(LOSSES_LEAST, APART * 1.4826 * median(off))]
-    return [place for i, place in enumerate(told) if i not in set(apart.tolist())]
+    measures = [life[i][1] for i in told]
+    losses = np.array([math.log(m.losses or math.nan) for m in measures])
+    kinds = _kinds([m.planned_peak_c or m.peak_c for m in measures])
+    off = np.zeros(losses.size)
+    for kind in set(kinds.tolist()):
+        mine = np.flatnonzero((kinds == kind) & np.isfinite(losses))
+        if mine.size >= LEAST_FIRINGS:
+            x = losses[mine]
+            around = [median(x[max(i - AROUND, 0) : i + AROUND + 1]) for i in range(x.size)]
+            off[mine] = x - np.array(around)
+    apart = np.abs(off) > max(LOSSES_LEAST, APART * 1.4826 * float(np.median(np.abs(off))))
+    return [i for i, far in zip(told, apart.tolist(), strict=True) if not far]
 
 
 def _not_yet(life: Sequence[Kept], told: Sequence[int]) -> str:

@@ -295,7 +295,7 @@ def _fit(name: str, found: Review) -> PlanFit:
     return PlanFit(name, found.schedule, booked_s, off_c, found.refused, explain_s)
 
 
-_ONE_WAY_S = 180.0
+_ONE_WAY_S = 300.0
 """Where no more is made up for, the review's own sum is what is to be explained."""
 
 

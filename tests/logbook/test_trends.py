@@ -176,6 +176,15 @@ def test_a_vent_open_for_one_firing_is_left_out() -> None:
     )
 
 
+def test_bisques_and_glazes_lose_differently_and_none_is_left_out() -> None:
+    kept = []
+    for when, told, events in (made(n, 1.0) for n in range(40)):
+        bisque = len(kept) % 4 == 1
+        lower = replace(told, losses=0.8, planned_peak_c=1000.0, peak_c=1000.0)
+        kept.append((when, lower if bisque else told, events))
+    assert wear_of(kept).apart == 0
+
+
 def test_steady_series_show_no_jump_and_true_jumps_are_placed() -> None:
     random = np.random.default_rng(5)
     false = sum(bool(jumps(random.normal(0.0, 0.01, 60), 0.05)) for _ in range(100))
