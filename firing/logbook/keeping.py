@@ -716,7 +716,9 @@ class _Keeper:
         began_at = self.said.began_at
         if began_at not in (None, old.began_at):
             if self.book.show(number).started_from == "log":
-                differs.append(f"firing {number}'s log has its own clock, which counts; leave out --began")
+                differs.append(
+                    f"firing {number}'s log has its own clock, which counts; leave out --began"
+                )
             else:
                 new = replace(new, began_at=began_at)
                 added.append(f"that it began {datetime.fromtimestamp(began_at):%Y-%m-%d %H:%M}")
@@ -940,7 +942,9 @@ def amend(book: Logbook, number: int, said: Entry) -> None:
     entry = book.entry(number)
     if said.began_at is not None:
         if book.show(number).started_from == "log":
-            raise FiringError(f"firing {number}'s log has its own clock, which counts; leave out --began")
+            raise FiringError(
+                f"firing {number}'s log has its own clock, which counts; leave out --began"
+            )
         papers["began_at"] = said.began_at
     entry = replace(entry, **papers, witnesses=(*entry.witnesses, *said.witnesses))
     if said.witnesses:

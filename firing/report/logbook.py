@@ -371,6 +371,11 @@ def rescue_report(found: Rescue) -> Report:
             f"{found.unreadable:,} logs in the damaged file can't be read. Those that the backup "
             "lacks have to be kept again from the logger's files."
         )
+    if found.lost:
+        words = " and ".join(filter(None, (", ".join(found.lost[:-1]), found.lost[-1])))
+        lines.append(
+            f"Not all {words} could be read of it; look through them, and note them again."
+        )
     if found.damaged is not None:
         lines.append(f"The damaged file is {found.damaged.name}.")
     return Report("Restored", "", [Figures(lines)])
