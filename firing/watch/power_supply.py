@@ -60,6 +60,7 @@ FLOORS = ((60.0, 1), (120.0, 2), (360.0, 3))
 FLOOR_BLOCKS, STEADY_C, BELOW_FLOOR_C, FLOOR_ERRORS = 8, 3.0, 1.5, 3.5
 """A floor is known from so many means; a steady course varies by so much; below is by so much, and
 by so many standard errors of a mean [-, °C, °C, -]."""
+LAST_LOWS = 4
 RARE_S, RARE_POINTS = 100.0, 8
 HOLD_LEFT_S = 240.0
 """A fall this shortly before a hold's end may be its end [s]."""
@@ -149,7 +150,7 @@ class ObservedHold:
     def soonest_due_s(self) -> float:
         """When its end is due where the first reading at its target was a swing's or noise's [s]."""
         late_s = self.meets_s - ARRIVED_ERRORS * self.meets_error_s - self.arrived_s
-        return self.due_s + min(max(late_s, 0.0), MOST_EARLY_S)
+        return self.due_s + min(max(late_s, 0.0), CORNER_S)
 
 
 class PowerMonitor:
@@ -823,23 +824,20 @@ class _RecentCourse:
 
         Whatever a relay swings by, it switches on at the same low each time.
         """
+        held_c = self.values_c[self.time_s > arrived_s + SETTLED_S]
+        interval_s = (self.time_s[-1] - self.time_s[0]) / (self.time_s.size - 1)
         for window_s, readings in FLOORS:
-            interval_s = (self.time_s[-1] - self.time_s[0]) / (self.time_s.size - 1)
             in_window = max(readings, round(window_s / interval_s))
-            held_c = self.values_c[self.time_s > arrived_s + SETTLED_S]
-            blocks = held_c.size // in_window
-            if blocks < FLOOR_BLOCKS + 1:
+            if held_c.size < (FLOOR_BLOCKS + 1) * in_window:
                 continue
-            means = held_c[held_c.size - blocks * in_window :].reshape(blocks, in_window).mean(1)
-            before, last_c = means[:-1], float(means[-1])
+            sums_c = np.cumsum(np.concatenate(([0.0], held_c)))
+            means = (sums_c[in_window:] - sums_c[:-in_window]) / in_window
+            before, last_c = means[:-in_window], float(means[-1])
             middle_c = float(np.median(before))
             scatter_c = MAD_TO_SIGMA * float(np.median(np.abs(before - middle_c)))
-            scatter_c *= 1.0 + 4.0 / before.size
+            scatter_c *= 1.0 + 4.0 * in_window / before.size
             error_c = min(scatter_c, self.noise_c / math.sqrt(in_window))
-            steady_c = STEADY_C + 4.0 * error_c
-            if window_s > FLOORS[0][0] and np.ptp(before) > steady_c:
-                break  # means as long as a swing's low depend on where they begin
-            floor_c = _floor_c(before, steady_c)
+            floor_c = _floor_c(before, STEADY_C + 4.0 * error_c)
             if last_c < floor_c - BELOW_FLOOR_C - FLOOR_ERRORS * error_c:
                 return True
         return False
@@ -890,7 +888,8 @@ class _Habit:
 def _floor_c(means: FloatArray, steady_c: float) -> float:
     """Return the lowest of a steady course, or of the lows that a swing rose from twice [°C].
 
-    -inf where a swing has not shown them yet.  It may have been lower between two readings.
+    -inf where a swing has not shown them yet.  It may have been lower between two readings; the
+    first lows are on the way to the hold.
     """
     span_c = float(np.max(means) - np.min(means))
     if span_c <= steady_c:
@@ -913,7 +912,7 @@ def _floor_c(means: FloatArray, steady_c: float) -> float:
             high_c = max(high_c, value_c)
             if value_c < high_c - 0.5 * span_c:
                 falls, low_c = True, value_c
-    return min(lows) - step_c if len(lows) > 1 else -math.inf
+    return min(lows[-LAST_LOWS:]) - step_c if len(lows) > 1 else -math.inf
 
 
 def _usual_fall_c(sums: FloatArray, count: npt.NDArray[np.signedinteger], until_s: float) -> float:
