@@ -127,13 +127,24 @@ RISES_FROM_S, RISES_C = 120.0, 2.0
 DONE_FALLING_C = 15.0
 
 
+@dataclass(frozen=True, slots=True)
+class RampLine:
+    """When the line through a ramp meets its target, give or take, and what scatters about it.
+
+    The moment is -inf where nothing is known.
+    """
+
+    meets_s: float = -math.inf
+    error_s: float = 0.0
+    scatter_c: float = math.inf
+
+
 @dataclass(slots=True)
 class ObservedHold:
     """A hold as last seen: its segment, arrival, due end and lateness [s], and its level [°C].
 
     It came at `pace_c_per_h`; one that crawls may have arrived `unsure_s` sooner or later.
-    By the line of its ramp the arrival was at `meets_s`, give or take `meets_error_s`; -inf and 0
-    without one.
+    `ramp` is the line it came along.
     """
 
     index: int
@@ -143,13 +154,12 @@ class ObservedHold:
     level_c: float = math.nan
     pace_c_per_h: float = math.inf
     unsure_s: float = 0.0
-    meets_s: float = -math.inf
-    meets_error_s: float = 0.0
+    ramp: RampLine = RampLine()
 
     @property
     def soonest_due_s(self) -> float:
         """When its end is due where the first reading at its target was a swing's or noise's [s]."""
-        late_s = self.meets_s - ARRIVED_ERRORS * self.meets_error_s - self.arrived_s
+        late_s = self.ramp.meets_s - ARRIVED_ERRORS * self.ramp.error_s - self.arrived_s
         return self.due_s + min(max(late_s, 0.0), CORNER_S)
 
 
@@ -305,23 +315,22 @@ class PowerMonitor:
             arrived_s, before = position.arrived_s, self._hold
             due_s = arrived_s + hold_s
             if before is not None and before.index == index:
-                meets = before.meets_s, before.meets_error_s
+                ramp = before.ramp
                 if arrived_s != before.arrived_s and self._ramp_s < arrived_s + CORNER_S:
-                    meets = self._meets_s(self._plan, position, index)
+                    ramp = self._ramp_line(self._plan, position, index)
                 self._hold = replace(
                     before,
                     arrived_s=arrived_s,
                     due_s=due_s,
                     late_s=position.late_s,
-                    meets_s=meets[0],
-                    meets_error_s=meets[1],
+                    ramp=ramp,
                 )
             else:
                 pace = self._pace_before(arrived_s)
                 unsure_s = self._crawls_s(self._plan, index, pace)
-                meets = self._meets_s(self._plan, position, index)
+                ramp = self._ramp_line(self._plan, position, index)
                 self._hold = ObservedHold(
-                    index, arrived_s, due_s, position.late_s, math.nan, pace, unsure_s, *meets
+                    index, arrived_s, due_s, position.late_s, math.nan, pace, unsure_s, ramp
                 )
         elif position.phase == "ramp" and self._hold is not None and self._hold.index >= index:
             self._hold = None
@@ -334,8 +343,8 @@ class PowerMonitor:
             return math.inf
         return _LeastSquaresLine(time_s[last], celsius[last]).slope_c_per_s * SECONDS_PER_HOUR
 
-    def _meets_s(self, plan: Plan, position: Position, index: int) -> tuple[float, float]:
-        """Return when a ramp's line meets its target, and the error [s]; -inf if unknown.
+    def _ramp_line(self, plan: Plan, position: Position, index: int) -> RampLine:
+        """Return the line a kiln came to its hold along.
 
         Noise and swing bring the first reading at a target; a line through an hour of them has the
         middle of both, and so the set point's course.
@@ -345,16 +354,17 @@ class PowerMonitor:
         arrived_s = math.inf if position.arrived_s is None else position.arrived_s
         ramp = (time_s < arrived_s) & (time_s > max(arrived_s - MEETS_S, since_s))
         if np.count_nonzero(ramp) < BEFORE_POINTS:
-            return -math.inf, 0.0
+            return RampLine()
         line = _LeastSquaresLine(time_s[ramp], celsius[ramp])
         if not line.slope_c_per_s:
-            return -math.inf, 0.0
+            return RampLine()
         meets_s = line.meets_s(plan.schedule.segments[index].target_c)
         scatter_c = line.scatter_c(time_s[ramp], celsius[ramp])
         error_s = line.error_c(meets_s, scatter_c) / abs(line.slope_c_per_s)
         if error_s > MOST_EARLY_S:
-            return -math.inf, 0.0
-        return meets_s, error_s
+            return RampLine()
+        scatter_c *= 1.0 + 3.0 / np.count_nonzero(ramp)  # few points tell it badly
+        return RampLine(meets_s, error_s, max(scatter_c, LEAST_NOISE_C))
 
     def _crawls_s(self, plan: Plan, index: int, pace_c_per_h: float) -> float:
         """Return how unsure an arrival is [s] where the kiln crawls to its target at the last."""
@@ -631,7 +641,8 @@ class PowerMonitor:
         if not level.any():
             return
         level_c = hold.level_c = float(np.mean(now.values_c[level]))
-        noise_c = now.calm_noise_c
+        # Readings minutes apart take a swing for noise; it scatters by less about its ramp.
+        noise_c = min(now.calm_noise_c, hold.ramp.scatter_c)
         level_error_c = noise_c / math.sqrt(float(np.count_nonzero(level)))
         self.past_s = now.at_s - hold.due_s
         fallen_c = level_c - now.celsius
@@ -670,14 +681,15 @@ class PowerMonitor:
             -fallen_c > now.believed_c(FALL_C, error_c)
             or (most_share < 1.0 and shares < most)
             or (planned is None and now.rises_since(end_s + RISES_FROM_S))
+            or (planned is None and now.is_above(now.highest_of_c(level) - float(due_c[-1])))
         )
 
     def _latest_end_s(self, plan: Plan, hold: ObservedHold, now: "_RecentCourse") -> float:
         """Return when a hold is surely over [s]: noise and swing show it reached too early."""
         hold_s = plan.schedule.segments[hold.index].hold_s
-        if hold.meets_s > -math.inf:
+        if hold.ramp.meets_s > -math.inf:
             unsure_s = 0.0 if now.swings else hold.unsure_s
-            latest_s = hold.meets_s + ARRIVED_ERRORS * hold.meets_error_s
+            latest_s = hold.ramp.meets_s + ARRIVED_ERRORS * hold.ramp.error_s
             return max(hold.due_s + unsure_s, latest_s + hold_s)
         rate_c_per_h = plan.schedule.segments[hold.index].rate_c_per_h
         if rate_c_per_h is None:
@@ -749,6 +761,18 @@ class _RecentCourse:
     def falls(self) -> bool:
         """Whether it fell further than noise, and than a relay's swing in the hour before."""
         return self.fallen_c >= self.believed_c(FALL_C, self.fall_error_c)
+
+    def highest_of_c(self, those: npt.NDArray[np.bool_]) -> float:
+        """Return the highest of the means over a minute of some points [°C]."""
+        number = ((self.at_s - self.time_s[those]) // NOW_S).astype(np.int64)
+        count = np.bincount(number)
+        sums = np.bincount(number, weights=self.values_c[those])
+        return float(np.max(sums[count > 0] / count[count > 0]))
+
+    def is_above(self, limit_c: float) -> bool:
+        """Tell whether it is surely above a temperature."""
+        error_c = self.calm_noise_c / math.sqrt(self.count)
+        return self.celsius > limit_c + max(RISES_C, self.errors * error_c)
 
     def habit(self, since_s: float, pace_s: float, before_s: float) -> "_Habit | None":
         """Return how far off the line through the time before it was at earlier moments.
