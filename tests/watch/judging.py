@@ -143,7 +143,8 @@ def followed(
         judge.mark(moment_s, reading)
         told += watcher.add(moment_s, reading, 0)
         while left and moment_s >= left[0]:
-            stands.append(watcher.estimate(left.pop(0)))
+            stands.append(watcher.estimate(moment_s))
+            left.pop(0)
     watcher.close()
     return told, stands
 

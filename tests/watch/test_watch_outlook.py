@@ -14,7 +14,7 @@ from firing.review.position import Plan, Position
 from firing.watch.alarms import Overshoot
 from firing.watch.events import AlarmLimits
 from firing.watch.predictor import (
-    ClimbLimit,
+    UsualClimb,
     FiringProgress,
     ForecastPredictor,
     Lateness,
@@ -30,14 +30,14 @@ WHOLE_S = 8.55 * HOUR_S  # 580 °C at 100 °C/h, 30 min, 300 °C at 150 °C/h, 1
 def test_a_late_finish_is_told_with_its_reason_and_again_when_it_grows_by_half(
     tmp_path: Path,
 ) -> None:
-    """From 600 °C on 75 °C/h instead of 150, and from 750 on 30: the end is hours late."""
-    points = (*AS_PLANNED[:3], (8.3, 750.0), (13.3, 900.0), (13.55, 900.0))
+    """From 600 °C on 100 °C/h instead of 150, and from 750 on 30: the end is hours late."""
+    points = (*AS_PLANNED[:3], (7.8, 750.0), (12.8, 900.0), (13.05, 900.0))
     told = replayed(write_course(tmp_path / "log.csv", points, step_s=150.0))
     late = [n for n in told.notices if n.id == "late"]
     assert len(late) >= 2
     assert 6.8 * HOUR_S < late[0].at_s < 8.0 * HOUR_S
     assert late[0].severity == "note"
-    assert "climbs 75 °C/h, planned 150 °C/h" in late[0].message
+    assert "climbs 100 °C/h, planned 150 °C/h" in late[0].message
 
 
 def test_a_steady_slow_ramp_says_nothing_of_the_ramps_after_it(tmp_path: Path) -> None:
@@ -96,7 +96,7 @@ def test_a_clock_that_does_not_wait_ends_the_program_wherever_the_kiln_is(
 
 def test_full_power_climbs_the_slower_the_hotter_as_the_default_kiln_does() -> None:
     """The default kiln has 168 °C/h at 1000 °C and 123 at 1200 (source full-power-default)."""
-    limit = ClimbLimit(1000.0, 100.0, 1.0)
+    limit = UsualClimb(1000.0, 100.0)
     at = limit.c_per_h(np.array([1000.0, 1200.0]))
     assert at == pytest.approx([100.0, 100.0 - 45.0])
 
@@ -151,6 +151,18 @@ def test_a_ramp_that_keeps_its_rate_shows_what_the_kiln_can_do() -> None:
     paces.update(time_s, 20.0 + 100.0 * time_s / HOUR_S, position, 0.0)
     assert paces.pace_c_per_h == pytest.approx(100.0)
     assert paces.kept[0] == pytest.approx((20.0 + 175.0, 100.0), abs=2.0)
+
+
+def test_a_relays_swing_and_an_old_reading_do_not_move_the_end() -> None:
+    """±4 °C every 10 min about 100 °C/h, asked 4 min after a reading; 1 °C is 36 s."""
+    paces, now_s = PaceKeeper(PLAN), 2.0 * HOUR_S
+    position = Position("ramp", 0, 0.0, None, now_s, None, 0.0)
+    for end_s in np.arange(now_s, now_s + 600.0, 60.0):
+        time_s = np.arange(0.0, end_s + 1.0, 60.0)
+        course_c = 20.0 + 100.0 * time_s / HOUR_S + 4.0 * np.sin(2.0 * np.pi * time_s / 600.0)
+        paces.update(time_s, course_c, position, 0.0)
+        found_c = paces.on_its_ramp_c(end_s + 240.0, float(course_c[-1]))
+        assert found_c == pytest.approx(20.0 + 100.0 * (end_s + 240.0) / HOUR_S, abs=2.2)
 
 
 @pytest.mark.parametrize("lacks_power", [False, True])
