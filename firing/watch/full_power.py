@@ -11,11 +11,13 @@ import copy
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 
 from firing.heat.conduction import Layer, Slab, cube
 from firing.kiln.materials import wall_material
+from firing.review.resample import moving_mean
 from firing.trace import FloatArray
 from firing.units import SECONDS_PER_HOUR
 from firing.ware.reactions import specific_heat
@@ -34,8 +36,11 @@ WALLS = np.append(-np.inf, np.linspace(-3.0, 3.0, 61))
 WINDOW_S, LEAST_WINDOW_S, LEAST_READINGS = 1200.0, 540.0, 4
 POWER_SCATTER, AGE_S = 0.006, 3600.0
 """A window's power is off by such a share, and by as much again for every hour it is old [-, s]."""
+WATER_C, WATER_SCATTER = ((0.0, 250.0), (430.0, 660.0)), 0.1
+"""Where raw ware gives off its water, and how far off a window's power is there [°C, -]."""
 LEAST_CLIMB_C_PER_H = 8.0
 NOT_POWER = 13
+OUTDONE = 1.08
 MOST_STEPS = 500
 
 
@@ -77,10 +82,7 @@ class _Wall:
 
 @dataclass(frozen=True, eq=False)
 class FullPower:
-    """Power [W/kg] by how much wall there is [m²/kg], and how likely that is, each shape (n,).
-
-    `takes_w_per_kg` is what the last minutes took, by the likeliest.
-    """
+    """Power [W/kg] by how much wall there is [m²/kg], and how likely that is, each shape (n,)."""
 
     wall: _Wall
     now_c: float
@@ -132,31 +134,73 @@ def full_power(
         flow.append(d * celsius - r)
         wall.settle(celsius)
     passed = np.array(flow)
-    seen: list[tuple[float, float, float, float]] = []
-    for begin_s, end_s in stretches:
-        edges_s = np.linspace(begin_s, end_s, max(1, round((end_s - begin_s) / WINDOW_S)) + 1)
-        for from_s, to_s in zip(edges_s[:-1], edges_s[1:], strict=True):
-            inside = (time_s >= from_s) & (time_s <= to_s)
-            if to_s - from_s < LEAST_WINDOW_S or np.count_nonzero(inside) < LEAST_READINGS:
-                continue
-            about_s = time_s[inside] - np.mean(time_s[inside])
-            slope, level_c = np.polyfit(about_s, temperature_c[inside], 1)
-            left_c = temperature_c[inside] - level_c - slope * about_s
-            error = math.sqrt(float(left_c @ left_c) / (about_s.size - 2) / float(about_s @ about_s))
-            capacity = _specific_heat(float(level_c))
-            flow_w = float(np.mean(passed[(grid_s >= from_s) & (grid_s <= to_s)]))
-            age = 1.0 + (float(time_s[-1]) - 0.5 * (from_s + to_s)) / AGE_S
-            seen.append((capacity * float(slope), flow_w, capacity * error, age))
+    seen = [
+        _seen(time_s[inside], temperature_c[inside], float(np.mean(passed[on])))
+        for from_s, to_s in _windows(stretches)
+        if np.count_nonzero(inside := (time_s >= from_s) & (time_s <= to_s)) >= LEAST_READINGS
+        and np.any(on := (grid_s >= from_s) & (grid_s <= to_s))
+    ]
     if not seen:
         return None
-    kept_w, flow_w_per_m2, error_w, age = np.array(seen).T
+    middle_s, level_c, kept_w, flow_w_per_m2, error_w = np.array(seen).T
     wall_m2 = WALL_M2_PER_KG * np.exp(WALL_SCATTER * WALLS)
     power = kept_w + wall_m2[:, None] * flow_w_per_m2
-    scatter = np.hypot(error_w, POWER_SCATTER * age * power)
-    everything = np.ones(age.size, dtype=np.bool_)
-    likeliest = int(np.argmax(_likely(power, scatter)[1]))
-    now = present_windows(power[likeliest], np.ones(age.size), scatter[likeliest], everything)
+    share = POWER_SCATTER * (1.0 + (time_s[-1] - middle_s) / AGE_S)
+    share[[_gives_water(celsius) for celsius in level_c]] = WATER_SCATTER
+    scatter = np.hypot(error_w, share * power)
+    mean, likely = _likely(power, scatter)
+    best = int(np.argmax(likely))
+    # What was shown before the kiln did more, or before its power changed, is over.
+    needed = _needed_w(course_c, passed, step_s, float(wall_m2[best]))
+    more = (needed > OUTDONE * mean[best]) & (grid_s > middle_s[0])
+    now = middle_s > (grid_s[more][-1] if more.any() else -math.inf)
+    if not now.any():
+        return None
+    now[now] = present_windows(
+        power[best, now], np.ones(now.sum()), scatter[best, now], np.ones(now.sum(), np.bool_)
+    )
     return FullPower(wall, now_c, wall_m2, *_likely(power[:, now], scatter[:, now]))
+
+
+def _windows(stretches: Sequence[tuple[float, float]]) -> list[tuple[float, float]]:
+    found: list[tuple[float, float]] = []
+    for begin_s, end_s in stretches:
+        count = max(1, round((end_s - begin_s) / WINDOW_S))
+        if end_s - begin_s >= count * LEAST_WINDOW_S:
+            found += pairwise(np.linspace(begin_s, end_s, count + 1).tolist())
+    return found
+
+
+def _seen(time_s: FloatArray, temperature_c: FloatArray, flow_w_per_m2: float) -> list[float]:
+    """Return a window's moment [s], °C, what ware kept [W/kg], the wall's flow, the error [W/kg]."""
+    middle_s = float(np.mean(time_s))
+    about_s = time_s - middle_s
+    slope, level_c = np.polyfit(about_s, temperature_c, 1).tolist()
+    left_c = temperature_c - level_c - slope * about_s
+    error = math.sqrt(float(left_c @ left_c) / (about_s.size - 2) / float(about_s @ about_s))
+    capacity = _specific_heat(level_c)
+    return [middle_s, level_c, capacity * slope, flow_w_per_m2, capacity * error]
+
+
+def _needed_w(
+    course_c: FloatArray, passed: FloatArray, step_s: float, wall_m2: float
+) -> FloatArray:
+    """Return what the course took over the windows about its moments [W/kg], (n,)."""
+    half = max(1, round(0.5 * WINDOW_S / step_s))
+    needed = np.zeros(course_c.size)
+    if course_c.size < 4 * half:
+        return needed
+    calm_c = moving_mean(moving_mean(course_c, half), half)
+    capacity = specific_heat(np.clip(calm_c, *SPECIFIC_HEAT_C))
+    inner = slice(half, -half)  # beside the ends a mean is of few readings
+    needed[inner] = (capacity * np.gradient(calm_c, step_s) + wall_m2 * moving_mean(passed, half))[
+        inner
+    ]
+    return needed
+
+
+def _gives_water(celsius: float) -> bool:
+    return any(from_c < celsius < to_c for from_c, to_c in WATER_C)
 
 
 def _likely(power: FloatArray, scatter: FloatArray) -> tuple[FloatArray, FloatArray]:

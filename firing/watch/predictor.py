@@ -53,8 +53,9 @@ a rate that something sets, and no lack of power [°C, -]."""
 DRAG_FROM_C = 250.0
 LACKING_SHARE = 0.5
 """Of the default kiln's pace at full power: a worn kiln that nobody described has this."""
-FASTER, SLOWER = 0.1, 0.9
-"""As likely as this a kiln at full power is faster than its quickest, and than its slowest."""
+SLOWER, SLOWEST_SHARE = 0.95, 0.9
+"""As likely as this a kiln at full power is faster than its slowest, which has this share of its
+pace where it has shown too little."""
 
 
 class ClimbLimit(Protocol):
@@ -341,6 +342,8 @@ class FiringProgress:
         shown = None if paces is None else paces.full_power(self.now_c, self.schedule.room_c)
         if shown is not None:
             return shown.climb(SLOWER if worst else 0.5, self.schedule.peak_c)
+        if self.at_limit and paces is not None and paces.pace_c_per_h is not None:
+            return UsualClimb(paces.pace_at_c, (SLOWEST_SHARE if worst else 1.0) * paces.pace_c_per_h)
         if not worst:
             return None
         full = default_kiln.full_power_rate_c_per_h(np.array([1000.0]))
@@ -359,7 +362,7 @@ def _is_power(pace_c_per_h: float, at_c: float) -> bool:
 
 
 PACE_WINDOW_S, PACE_SETTLED_S, PACE_POINTS = 1800.0, 600.0, 4
-OFF_ITS_RAMP_C = 12.0
+OFF_ITS_RAMP_C, LAG_BEGINS_C = 12.0, 3.0
 SURELY_SLOW_S = 600.0
 """A line through half an hour that is too slow has been so this long at the least [s]."""
 KEPT_SHARE = 0.97
@@ -377,6 +380,7 @@ class PaceKeeper:
         self.steady = False
         self._at_limit: list[tuple[float, float]] = []
         self._full: list[tuple[float, float]] = []
+        self._kept_s = -math.inf
         self._earlier_full: tuple[tuple[float, float], ...] = ()
         self._course: tuple[FloatArray, FloatArray] = np.zeros(0), np.zeros(0)
         self.kept: tuple[tuple[float, float], ...] = ()
@@ -413,7 +417,9 @@ class PaceKeeper:
                 self._at_limit.append((self.pace_at_c, pace))
                 self._update_steady()
                 if _is_power(pace, float(temperature_c[-1])):
-                    self._mark_full(now_s)
+                    self._mark_full(now_s, (begun_s or -math.inf) + PACE_SETTLED_S)
+            elif position.set_point_c is None or position.set_point_c - self._level_c < LAG_BEGINS_C:
+                self._kept_s = now_s
                 self._late, self.drag = [], 0.0
         self._fall_behind(index, now_s, position.late_s)
 
@@ -434,11 +440,12 @@ class PaceKeeper:
         lost = float(usual[0] - usual[1])
         self.steady = to_c - from_c > STEADY_SPAN_C and begin - now < STEADY_SHARE * lost
 
-    def _mark_full(self, now_s: float) -> None:
-        since_s = now_s - SURELY_SLOW_S
-        if self._full and self._full[-1][1] >= since_s:
-            since_s = self._full.pop()[0]
-        self._full.append((since_s, now_s))
+    def _mark_full(self, now_s: float, settled_s: float) -> None:
+        if self._full and self._full[-1][1] >= now_s - SURELY_SLOW_S:
+            self._full[-1] = self._full[-1][0], now_s
+        else:  # since it began to lag
+            since_s = min(now_s - SURELY_SLOW_S, max(settled_s, self._kept_s))
+            self._full.append((since_s, now_s))
 
     def full_power(self, now_c: float, room_c: float) -> FullPower | None:
         """Return what the ramps so far have shown of full power, or None."""
@@ -609,8 +616,8 @@ def predict(
     `predictor` says how it goes on as expected, `model` also how far off that may be.
     """
     position, now_s, now_c = progress.position, progress.now_s, progress.now_c
-    limit = progress.climb() if model is None else None
     try:
+        limit = progress.climb() if model is None else None
         due = predictor.remaining(position, now_s, now_c)
         own = max(progress.dragged, progress.held_back)
         slower = own if model is None else progress.slower(due)

@@ -11,8 +11,10 @@ from watch.replaying import AS_PLANNED, HOUR_S, PLAN, Told, replayed, write_cour
 from firing.forecast.forecast import forecast
 from firing.heat import default_kiln
 from firing.review.position import Plan, Position
+from firing.trace import FloatArray
 from firing.watch.alarms import Overshoot
 from firing.watch.events import AlarmLimits
+from firing.watch.full_power import full_power
 from firing.watch.predictor import (
     UsualClimb,
     FiringProgress,
@@ -99,6 +101,42 @@ def test_full_power_climbs_the_slower_the_hotter_as_the_default_kiln_does() -> N
     limit = UsualClimb(1000.0, 100.0)
     at = limit.c_per_h(np.array([1000.0, 1200.0]))
     assert at == pytest.approx([100.0, 100.0 - 45.0])
+
+
+def _at_full_power(power_w: float, wall_m2: float, until_c: float) -> tuple[FloatArray, FloatArray]:
+    """A kilogram that takes 1000 J/K to 500 °C and 1200 at 1200, and ten slices of brick, by hand.
+
+    0.12 W/(m K) at 200 °C and 0.22 at 1200, 490 kg/m³ of 1000 J/(kg K), 76 mm.
+    """
+    slices, celsius, step_s, depth_m = np.full(10, 20.0), [20.0], 5.0, 0.0076
+    while celsius[-1] < until_c:
+        now_c = celsius[-1]
+        edge_c = np.concatenate(([now_c], 0.5 * (slices[1:] + slices[:-1])))
+        conductivity = 0.12 + 1e-4 * (edge_c - 200.0)
+        fall_c = np.concatenate(([2.0 * (now_c - slices[0])], slices[:-1] - slices[1:]))
+        flow = np.append(conductivity * fall_c / depth_m, 12.0 * (slices[-1] - 20.0))
+        slices = slices + (flow[:-1] - flow[1:]) * step_s / (490.0 * 1000.0 * depth_m)
+        heat = 1000.0 + 200.0 * max(now_c - 500.0, 0.0) / 700.0
+        celsius.append(now_c + (power_w - wall_m2 * flow[0]) * step_s / heat)
+    return step_s * np.arange(len(celsius)), np.array(celsius)
+
+
+@pytest.mark.parametrize(("power_w", "wall_m2"), [(110.0, 0.02), (180.0, 0.04), (260.0, 0.06)])
+def test_full_power_goes_on_as_its_course_so_far_says(power_w: float, wall_m2: float) -> None:
+    """Seen from 700 to 900 °C, with ±0.5 °C: the time from there to 1050 °C."""
+    time_s, course_c = _at_full_power(power_w, wall_m2, 1050.0)
+    seen = course_c < 900.0
+    at_s = np.arange(0.0, float(time_s[seen][-1]), 30.0)
+    read_c = np.interp(at_s, time_s, course_c)
+    read_c += np.random.default_rng(5).normal(0.0, 0.5, at_s.size)
+    full_s = float(at_s[np.argmax(read_c > 700.0)]), float(at_s[-1])
+    found = full_power(at_s, read_c, [full_s], 900.0, ROOM_C)
+    assert found is not None
+    on_c = np.arange(900.0, 1050.0, 1.0)
+    hours = [float(np.sum(1.0 / found.climb(q, 1050.0).c_per_h(on_c))) for q in (0.1, 0.5, 0.95)]
+    left_h = float(time_s[-1] - at_s[-1]) / HOUR_S
+    assert hours[1] == pytest.approx(left_h, abs=10.0 / 60.0)
+    assert 0.97 * hours[0] < left_h < 1.03 * hours[2]
 
 
 @pytest.mark.parametrize("times", [0.5, 1.0, 2.2])
