@@ -254,7 +254,7 @@ class FiringProgress:
     def at_limit(self) -> bool:
         """Whether it climbs more slowly than planned, behind its plan: with all its power."""
         pace = self._slow_pace_c_per_h
-        if pace is None or self.paces is None or self.paces.steady:
+        if pace is None or self.paces is None or self.paces.steady or self.paces.swings:
             return False
         return _is_power(pace, self.now_c)
 
@@ -274,13 +274,19 @@ class FiringProgress:
     def held_back(self) -> float:
         """How many times longer this ramp takes where it is slow, and not for want of power.
 
-        Nothing says that the ramps after it are slow as well.
+        Nothing says that the ramps after it are slow as well, but where its relay swings so far that
+        the clock waits: `held_back_later`.
         """
         pace, segment = self._slow_pace_c_per_h, self.position.segment
         if pace is None or segment is None or self.at_limit:
             return 1.0
         rate = self.schedule.segments[segment].rate_c_per_h or pace
         return rate / max(pace, rate / MOST_SLOWDOWN)
+
+    @property
+    def held_back_later(self) -> float:
+        """How many times longer the ramps after it take for that."""
+        return self.held_back if self.paces is not None and self.paces.swings else 1.0
 
     @property
     def lags(self) -> bool:
@@ -361,6 +367,17 @@ def _is_power(pace_c_per_h: float, at_c: float) -> bool:
     return share > (LEAST_COLD_SHARE if at_c < COLD_C else LEAST_POWER_SHARE)
 
 
+def _swings(left_c: FloatArray) -> bool:
+    """Tell whether what a smooth course leaves of readings swings, as a relay does; noise does not.
+
+    A kiln at full power does not swing, nor does it fall and rise as in an outage.
+    """
+    square = float(left_c @ left_c)
+    alike = float(left_c[1:] @ left_c[:-1]) > SWING_ALIKE * square and left_c.size >= SWING_POINTS
+    return square > (SWING_C if alike else FALL_C) ** 2 * left_c.size
+
+
+SWING_C, FALL_C, SWING_ALIKE, SWING_POINTS = 1.0, 8.0, 0.4, 12
 PACE_WINDOW_S, PACE_SETTLED_S, PACE_POINTS = 1800.0, 600.0, 4
 OFF_ITS_RAMP_C, LAG_BEGINS_C = 12.0, 3.0
 SURELY_SLOW_S = 600.0
@@ -377,7 +394,7 @@ class PaceKeeper:
         self.pace_c_per_h: float | None = None
         self.pace_at_c = self._level_c = math.nan
         self.drag = 0.0
-        self.steady = False
+        self.steady = self.swings = False
         self._at_limit: list[tuple[float, float]] = []
         self._full: list[tuple[float, float]] = []
         self._kept_s = -math.inf
@@ -406,21 +423,23 @@ class PaceKeeper:
         inside = time_s >= from_s
         enough = np.count_nonzero(inside) >= PACE_POINTS
         if enough and now_s - from_s >= 0.6 * PACE_WINDOW_S:
-            line = np.polyfit(time_s[inside] - now_s, temperature_c[inside], 1)
+            about_s, ramp_c = time_s[inside] - now_s, temperature_c[inside]
+            line = np.polyfit(about_s, ramp_c, 1)
+            self.swings = _swings(ramp_c - np.polyval(np.polyfit(about_s, ramp_c, 2), about_s))
             self.pace_c_per_h = pace = float(line[0]) * SECONDS_PER_HOUR
             self._level_c = float(line[1])
-            self.pace_at_c = float(np.mean(temperature_c[inside]))
+            self.pace_at_c = float(np.mean(ramp_c))
             rate = segment.rate_c_per_h
             if rate is not None and pace > KEPT_SHARE * rate and behind_c < LAGGING_C:
                 self._keep(self.pace_at_c, min(pace, rate))
             if rate is not None and pace < AT_LIMIT_SHARE * rate and behind_c > LAGGING_C:
                 self._at_limit.append((self.pace_at_c, pace))
                 self._update_steady()
-                if _is_power(pace, float(temperature_c[-1])):
+                if not self.swings and _is_power(pace, float(temperature_c[-1])):
                     self._mark_full(now_s, (begun_s or -math.inf) + PACE_SETTLED_S)
-            elif position.set_point_c is None or position.set_point_c - self._level_c < LAG_BEGINS_C:
-                self._kept_s = now_s
                 self._late, self.drag = [], 0.0
+            elif (position.set_point_c or -math.inf) - self._level_c < LAG_BEGINS_C:
+                self._kept_s = now_s
         self._fall_behind(index, now_s, position.late_s)
 
     def on_its_ramp_c(self, now_s: float, now_c: float) -> float:
@@ -621,7 +640,9 @@ def predict(
         due = predictor.remaining(position, now_s, now_c)
         own = max(progress.dragged, progress.held_back)
         slower = own if model is None else progress.slower(due)
-        later = 1.0 if model is not None and progress.at_limit else progress.dragged
+        later = max(progress.dragged, progress.held_back_later)
+        if model is not None and progress.at_limit:
+            later = 1.0
         expected = due
         if limit is not None or slower > 1.0:
             expected = predictor.remaining(
