@@ -16,7 +16,7 @@ import math
 from abc import ABC, abstractmethod
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, lru_cache
 from itertools import pairwise
 from typing import Protocol
 
@@ -113,10 +113,15 @@ class _Enclosure(ABC):
 
     def volume(self, depth_m: float) -> float:
         """Return the volume to a depth [m³], by Gauss's rule with 6 points."""
-        half = 0.5 * depth_m
-        return half * sum(
-            weight * self.conduction_m2(half * (1.0 + place)) for place, weight in _gauss()
-        )
+        return _volume_m3(self, depth_m)
+
+
+@lru_cache(maxsize=1024)  # a design or a fit cuts one kiln's wall over and over
+def _volume_m3(body: _Enclosure, depth_m: float) -> float:
+    half = 0.5 * depth_m
+    return half * sum(
+        weight * body.conduction_m2(half * (1.0 + place)) for place, weight in _gauss()
+    )
 
 
 @dataclass(frozen=True, slots=True)
