@@ -370,13 +370,11 @@ class Slab:
             c, e = volume * (c0 + c1 * t), volume * (0.5 * c1 * t * t - h0)
             d += weight * c
             r += weight * e
-            c_here, e_here = c_here + c, e_here + e
-            for t, past, (volume, openness) in zip(
-                here[-2::-1],
-                past_w[node - 1 : first - 1 if first else None : -1],
-                span.inwards,
-                strict=True,
-            ):
+            c_here += c
+            e_here += e
+            for volume, openness in span.inwards:
+                node -= 1
+                t = expected_c[node]
                 k0, k1, c0, c1, h0 = rows[int((t - low) * per)]
                 k = k0 + k1 * t
                 flow = openness * (k + outer_k)
@@ -384,17 +382,15 @@ class Slab:
                 d += flow
                 share = flow / d
                 eliminated.append((flow, share, r / d, c_here, e_here))
-                c_here, e_here = volume * (c0 + c1 * t), volume * (0.5 * c1 * t * t - h0)
+                c_here = volume * (c0 + c1 * t)
+                e_here = volume * (0.5 * c1 * t * t - h0)
                 # What is left of the exchange once the outer node follows: flow·(1 − share).
                 d = weight * c_here + flow - share * flow
-                r = weight * e_here - past + share * r
-                if taken:
-                    node -= 1
-                    if node in taken:
-                        sink, slope = taken[node]
-                        d += slope
-                        r += slope * t - sink
-            node = first
+                r = weight * e_here - past_w[node] + share * r
+                if taken and node in taken:
+                    sink, slope = taken[node]
+                    d += slope
+                    r += slope * t - sink
         self._eliminated, self._first = eliminated, (c_here, e_here)
         return d, r
 
