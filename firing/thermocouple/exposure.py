@@ -5,15 +5,20 @@ in air (``thermocouple-ageing-practice``): hours are counted, the direction is p
 witness cones tell the rest.
 """
 
+from __future__ import annotations
+
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from firing.errors import FiringError
 from firing.serialise import Serialised
-from firing.thermocouple.reference import ThermocoupleType, parse_type
 from firing.trace import Trace
 from firing.units import SECONDS_PER_HOUR
+
+if TYPE_CHECKING:
+    from firing.thermocouple.reference import ThermocoupleType
 
 #: Levels the hours are counted above [°C].
 LEVELS_C = (900.0, 1100.0, 1200.0)
@@ -87,6 +92,8 @@ def drift_remarks(type: str) -> tuple[DriftRemark, ...]:
 
     The last one is what to do.
     """
+    from firing.thermocouple.reference import parse_type
+
     letter = parse_type(type)
     return (*_direction(letter), _WITNESS)
 
