@@ -61,7 +61,7 @@ VENT_SHARE = 0.18  # likewise, with a powered vent running; source: vent-default
 LOSS_REFERENCE_C = (600.0, 60.0)  # inner and outer face at which "what the walls conduct" is taken
 
 SAME_POWER = 0.01
-"""Powers of two days that differ by less, as shares, are one: a firing shows no more."""
+"""Powers of two days that differ by less, as shares, are one: a firing shows no more of it."""
 WALL_INTERVALS = 10
 WALL_GROWTH = 1.2
 
@@ -285,7 +285,8 @@ class KilnDescription:
         if then is not None and then.on != now.learnt:
             now = replace(now, loss=then.loss, capacity=then.capacity, leak=then.leak)
         if abs(days[on] - now.power) >= SAME_POWER:
-            now = replace(now, power=round(days[on], 2))  # so that few kilns are reckoned
+            # In steps of what a firing shows, so that few kilns are reckoned.
+            now = replace(now, power=2.0 * SAME_POWER * round(0.5 * days[on] / SAME_POWER))
         return self if now == self.fitted else replace(self, fitted=replace(now, learnt=on))
 
     @property
