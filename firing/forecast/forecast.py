@@ -51,7 +51,7 @@ def forecast(
     it, a program that starts hot is taken to find the ware past what it passes over.  Where the
     load's `limits` are known already, `margin` has no say; the usual one stands in for none.
     """
-    if margin is None and not (kiln is None and load is None):
+    if margin is None:
         from firing.ware.limits import USUAL_MARGIN
 
         margin = USUAL_MARGIN
