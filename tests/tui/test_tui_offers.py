@@ -8,9 +8,8 @@ from typing import Any
 import pytest
 from firing.tui.app import FiringApp
 from firing.tui.document import Selection
-from firing.tui.equipment import read_all
+from firing.tui.equipment import Circumstances, forecast_plan, read_all
 from firing.tui.fixing import Cured, fixes, made_safe
-from firing.tui.forecasting import Circumstances, forecast_plan
 from firing.tui.screens.dialogs import Prompt
 from firing.tui.widgets.curve import Curve
 from firing.tui.widgets.segments import Offers, Segments
