@@ -70,7 +70,10 @@ class FieldLayout:
             )
         double = sorted(name for name, count in Counter(names).items() if count > 1)
         if double:
-            raise FiringError(f'fields names "{double[0]}" twice; give every channel its own name')
+            raise FiringError(
+                f'fields names "{double[0]}" twice; give every channel its own name, '
+                'and "-" to what is none'
+            )
         for single in (JUNCTION_FIELD, OUTPUT_FIELD):
             if self.fields.count(single) > 1:
                 raise FiringError(f'fields names "{single}" twice; an instrument has one')

@@ -127,7 +127,7 @@ class PropertyTable:
 GridRow = tuple[float, float, float, float, float]
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class PropertyGrid:
     """A material's tables on an even grid, plain tuples for use inside tight loops.
 

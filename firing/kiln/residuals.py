@@ -19,7 +19,7 @@ from typing import NamedTuple
 import numpy as np
 
 from firing.errors import FiringError
-from firing.kiln.description import Fitted, KilnDescription, resistance_factor
+from firing.kiln.description import Fitted, KilnDescription, resistance_factors
 from firing.kiln.inverse_model import ChamberCourse, contents_heat_j, heat_needed, wall_heat_j
 from firing.kiln.simulation import JOULES_PER_KWH
 from firing.kiln.thermal_network import Network
@@ -204,7 +204,7 @@ class RecordResiduals:
                 wall_j=wall_j,
                 leak_w_per_k=leak * self.kiln.air_w_per_k,
             )
-            ct = np.array([resistance_factor(value) for value in found.wire_c.tolist()])
+            ct = resistance_factors(found.wire_c)
             full_w = self.kiln.available_w * 0.5 * (1.0 / ct[1:] + 1.0 / ct[:-1])
             self._sides[key] = np.diff(found.heat_j), full_w * self.record.step_s
         need, full = self._sides[key]

@@ -9,7 +9,6 @@ import re
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta, timezone, tzinfo
-from zoneinfo import ZoneInfo
 
 import numpy as np
 
@@ -120,6 +119,8 @@ def _rules_of(name: str) -> tzinfo:
     hours, _, minutes = text[1:].partition(":")
     if sign and re.fullmatch(r"\d{1,2}(:[0-5]\d)?", text[1:]) and int(hours) < 24:
         return timezone(sign * timedelta(hours=int(hours), minutes=int(minutes or 0)))
+    from zoneinfo import ZoneInfo
+
     try:
         return ZoneInfo(text)
     except (OSError, ValueError, LookupError) as fault:

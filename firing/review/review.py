@@ -143,15 +143,11 @@ def _reviewed(
     causes: tuple[CauseShare, ...] = ()
     if actual_s is not None:
         causes = attribute_firing(accounts, late, actual_s - planned_s)
-    extra = quicker = cooling = None
     changes: tuple[ProgramChange, ...] = ()
     if not refused:
         changes = program_changes(schedule, plan.segments, analysed, accounts)
-        extra, quicker = _after_program(schedule, analysed)
-        cooling = cooling_review(
-            plan, alignment, trace, quicker, None if extra is None else extra.end_s
-        )
     error = thermocouple_error(kiln, float(np.nanmax(temperature_c)), schedule.unit)
+    planned = planned_cones(plan, kiln, error)
     if gaps:
         seen, gaps = heat_beside_gaps(log.trace, trace, channel, kiln, error, gaps)
     else:
@@ -171,6 +167,12 @@ def _reviewed(
         kiln=kiln,
         witness=judge_witnesses(log.trace, channel, witnesses) if witnesses else None,
     )
+    extra = quicker = cooling = None
+    if not refused:
+        extra, quicker = _after_program(schedule, analysed)
+        cooling = cooling_review(
+            plan, alignment, trace, quicker, None if extra is None else extra.end_s
+        )
     result = Review(
         log=log,
         schedule=schedule,
@@ -185,7 +187,7 @@ def _reviewed(
         segments=() if refused else segments,
         causes=causes,
         cooling=cooling,
-        cones_planned=planned_cones(plan, kiln, error),
+        cones_planned=planned,
         cones=reached,
         cones_by_channel=seen.judged,
         findings=(),
