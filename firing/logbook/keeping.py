@@ -560,11 +560,6 @@ def keep_one(
     return found
 
 
-def keep_log(book: Logbook, entry: Entry, shelf: Shelf, *, place: Path) -> list[KeptLog]:
-    """Keep one log as a person speaks of it, every firing in it; see `keep_logs`."""
-    return _Keeper(book, shelf, entry, None, dry_run=False).entry(entry, place)
-
-
 @dataclass(frozen=True, eq=False)
 class _Keeper:
     """Puts logs into a logbook, each by the plan and kiln it fits."""
