@@ -2,7 +2,6 @@
 
 import tomllib
 from dataclasses import dataclass
-from difflib import get_close_matches
 from functools import cache
 from pathlib import Path
 from typing import Literal, get_args
@@ -64,6 +63,8 @@ def source(source_id: str) -> Source:
     """
     entry = _bibliography().get(source_id)
     if entry is None:
+        from difflib import get_close_matches
+
         near = get_close_matches(source_id, _bibliography(), n=3, cutoff=0.65)
         hint = f"did you mean {' or '.join(near)}?" if near else '"firing sources" lists them all.'
         raise FiringError(f'there is no source "{source_id}"; {hint}')

@@ -19,7 +19,7 @@ from firing.units import (
 )
 
 from .edits import CONE_CHANGES
-from .forecasting import Circumstances, forecast_plan
+from .equipment import Circumstances, forecast_plan
 
 if TYPE_CHECKING:
     from firing.controller.controller import Controller

@@ -14,8 +14,15 @@ from typing import TYPE_CHECKING, Any, TypeVar
 import click
 
 from firing.cli import outcome
-from firing.cli.arguments import html_option, json_option, logbook_option, report_options
-from firing.cli.log_options import log_options, take_reading
+from firing.cli.arguments import (
+    align_option,
+    html_option,
+    json_option,
+    log_options,
+    logbook_option,
+    report_options,
+    take_reading,
+)
 from firing.clock import parse_when
 from firing.errors import FiringError
 from firing.logbook.record import EVENT_KINDS, Entry, EventKind, Filter
@@ -334,13 +341,7 @@ def show_command(
 @_subcommand("compare", "compare 1 2")
 @click.argument("numbers", metavar="[NUMBER...]", nargs=-1, type=int)
 @click.option("--plan", help="The newest six firings of the plan whose title has this in it.")
-@click.option(
-    "--align",
-    type=click.Choice(["segment", "clock"]),
-    default="segment",
-    show_default=True,
-    help="Let every segment begin at one place for all, or count from when each began to heat.",
-)
+@align_option
 @logbook_option
 @html_option
 @report_options

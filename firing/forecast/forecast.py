@@ -23,7 +23,6 @@ from firing.heat.default_kiln import TRIAL, UsualKiln
 from firing.schedule.schedule import Schedule
 from firing.schedule.timeline import set_point_over_time
 from firing.trace import Trace
-from firing.ware.limits import USUAL_MARGIN
 
 if TYPE_CHECKING:
     from firing.kiln.description import KilnDescription
@@ -41,7 +40,7 @@ def forecast(
     kiln: KilnDescription | None = None,
     load: Load | None = None,
     waits: bool = True,
-    margin: float = USUAL_MARGIN,
+    margin: float | None = None,
     state: WareState | None = None,
     limits: WareLimits | None = None,
     usual: UsualKiln = TRIAL,
@@ -50,8 +49,12 @@ def forecast(
 
     A typical load stands in for none.  `state` is what earlier firing has done to the ware; without
     it, a program that starts hot is taken to find the ware past what it passes over.  Where the
-    load's `limits` are known already, `margin` has no say.
+    load's `limits` are known already, `margin` has no say; the usual one stands in for none.
     """
+    if margin is None:
+        from firing.ware.limits import USUAL_MARGIN
+
+        margin = USUAL_MARGIN
     if state is None and load is not None and schedule.ware_done is not None:
         from firing.ware.hot_start import state_of
 

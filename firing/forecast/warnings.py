@@ -10,7 +10,6 @@ import numpy as np
 
 from firing.cones.equivalence import cone_reached
 from firing.cones.heatwork import heatwork
-from firing.cones.holds import other_series
 from firing.cones.kinetics import cone_law
 from firing.cones.table import CONES, cone_number, describe_number
 from firing.cones.uncertainty import FURTHEST_BELOW_K
@@ -249,6 +248,8 @@ def _target_cone(forecast: Forecast) -> Iterator[PlanWarning]:
         what = f"the kiln does not get to {peak}, so no hold there would do"
     elif abs(change.whole_c) > FURTHEST_BELOW_K:
         what = "no hold does; change the peak"
+        from firing.cones.holds import other_series
+
         other = other_series(target)
         if other is not None and low is not None and high is not None:
             meant = cone_number(other)

@@ -5,8 +5,11 @@
 
 from dataclasses import dataclass, field
 from datetime import date
+from functools import lru_cache
 from itertools import pairwise
 from typing import Literal
+
+import numpy as np
 
 from firing.errors import FiringError
 from firing.heat.balance import FixedTemperature, at_rest
@@ -14,6 +17,7 @@ from firing.heat.conduction import BoxChamber, Chamber, Layer, RoundChamber, Sla
 from firing.heat.properties import Material
 from firing.schedule.schedule import Purpose
 from firing.serialise import Serialised
+from firing.trace import FloatArray
 from firing.units import TemperatureUnit, format_size, format_temperature
 from firing.ware.load import Load, load_or_typical
 
@@ -39,6 +43,13 @@ def resistance_factor(element_c: float) -> float:
         if element_c <= t1:
             return ct0 + (ct1 - ct0) * (element_c - t0) / (t1 - t0)
     return _CT[-1][1]
+
+
+def resistance_factors(element_c: FloatArray) -> FloatArray:
+    """Return `resistance_factor` of many temperatures."""
+    at_c, factors = zip(*_CT, strict=True)
+    found: FloatArray = np.interp(element_c, at_c, factors)
+    return found
 
 
 ShapeName = Literal["round", "box"]
@@ -308,15 +319,7 @@ class KilnDescription:
     @property
     def wall_w_per_k(self) -> float:
         """What the walls conduct a degree, as described, at 600 °C inside and 60 outside [W/K]."""
-        layers = [Layer(layer.material, layer.thickness_m, 4) for layer in self.wall]
-        inner, outer = LOSS_REFERENCE_C
-        rest = at_rest(
-            Slab(layers, self.chamber),
-            0.5 * (inner + outer),
-            inside=FixedTemperature(inner),
-            outside=FixedTemperature(outer),
-        )
-        return rest.outward_w / (inner - outer)
+        return _conducted_w_per_k(self.wall, self.chamber)
 
     def inside(self, load: Load | None, purpose: Purpose | None) -> Load:
         """Return the load, or what usually stands in it where nobody said."""
@@ -350,6 +353,19 @@ class KilnDescription:
         if self.element_kg is not None:
             return self.element_kg
         return 0.25 * WIRE_M * self.element_m2 * WIRE_KG_PER_M3
+
+
+@lru_cache(maxsize=64)
+def _conducted_w_per_k(wall: tuple[WallLayer, ...], chamber: Chamber) -> float:
+    layers = [Layer(layer.material, layer.thickness_m, 4) for layer in wall]
+    inner, outer = LOSS_REFERENCE_C
+    rest = at_rest(
+        Slab(layers, chamber),
+        0.5 * (inner + outer),
+        inside=FixedTemperature(inner),
+        outside=FixedTemperature(outer),
+    )
+    return rest.outward_w / (inner - outer)
 
 
 FILE = "the kiln file"

@@ -19,7 +19,7 @@ from typing import NamedTuple
 import numpy as np
 
 from firing.errors import FiringError
-from firing.kiln.description import Fitted, KilnDescription, resistance_factor
+from firing.kiln.description import Fitted, KilnDescription, resistance_factors
 from firing.kiln.inverse_model import ChamberCourse, contents_heat_j, heat_needed, wall_heat_j
 from firing.kiln.simulation import JOULES_PER_KWH
 from firing.kiln.thermal_network import Network
@@ -148,7 +148,7 @@ class Multipliers(NamedTuple):
         return cls(*np.exp(log_factor).tolist())
 
 
-class RecordMisfit:
+class RecordResiduals:
     """What one firing's windows say, as a function of the multipliers.
 
     The kiln is as `described` returns it; `evaluations` counts how often its wall was followed.
@@ -204,7 +204,7 @@ class RecordMisfit:
                 wall_j=wall_j,
                 leak_w_per_k=leak * self.kiln.air_w_per_k,
             )
-            ct = np.array([resistance_factor(value) for value in found.wire_c.tolist()])
+            ct = resistance_factors(found.wire_c)
             full_w = self.kiln.available_w * 0.5 * (1.0 / ct[1:] + 1.0 / ct[:-1])
             self._sides[key] = np.diff(found.heat_j), full_w * self.record.step_s
         need, full = self._sides[key]
@@ -328,7 +328,7 @@ class FitSolution:
 
 
 class _Problem:
-    def __init__(self, misfits: Sequence[RecordMisfit], priors: Priors) -> None:
+    def __init__(self, misfits: Sequence[RecordResiduals], priors: Priors) -> None:
         self.misfits, self.scatter = misfits, priors.scatter
         self.widened = 1.0
 
@@ -372,7 +372,7 @@ class _Problem:
         return np.stack(columns, axis=1)
 
 
-def solve(misfits: Sequence[RecordMisfit], priors: Priors) -> FitSolution:
+def solve(misfits: Sequence[RecordResiduals], priors: Priors) -> FitSolution:
     """Find the multipliers by robust non-linear least squares."""
     from scipy.optimize import least_squares
 
@@ -414,7 +414,7 @@ def solve(misfits: Sequence[RecordMisfit], priors: Priors) -> FitSolution:
     )
 
 
-def _unexplained(misfits: Sequence[RecordMisfit], data: FloatArray, weight: FloatArray) -> float:
+def _unexplained(misfits: Sequence[RecordResiduals], data: FloatArray, weight: FloatArray) -> float:
     """Return by how much the windows' variance must be widened, 1 or more.
 
     What a model leaves out lasts for hours: neighbouring windows err alike, and then count for

@@ -17,10 +17,8 @@ import numpy as np
 from firing.cones.table import nearest_cone
 from firing.errors import FiringError
 from firing.files.disk import UnusableInput, read_whole
-from firing.files.kinds import file_kind, kind_of
-from firing.files.ready import ready_names, ready_text
-from firing.kiln.energy import EnergyCourse
-from firing.kiln.tariff import Tariff, cost
+from firing.files.kinds import file_kind, kind_of, ready_names, ready_text
+from firing.kiln.tariff import EnergyCourse, Tariff, cost
 from firing.logbook.learning import MOST_FIRINGS
 from firing.logbook.measure import measure
 from firing.logbook.record import (
@@ -222,10 +220,7 @@ def _read(entry: Entry) -> Log:
 def review_of(entry: Entry) -> Review:
     """Return the review of a kept firing, made anew from its log.
 
-    Raises
-    ------
-    FiringError
-        If its log can't be read.
+    `FiringError` if its log can't be read.
     """
     log = _read(entry)
     return _reviewed(entry, log, pick_channel(log, entry.channel or None))
@@ -274,10 +269,7 @@ def records_of(book: Logbook, kiln: str) -> tuple[list[FiringRecord], list[int]]
 def reviews_of(book: Logbook, numbers: Sequence[int]) -> list[Review]:
     """Return the reviews of several firings by the plan of the first, for laying over each other.
 
-    Raises
-    ------
-    FiringError
-        If the first has no plan, or a log can't be read.
+    `FiringError` if the first has no plan, or a log can't be read.
     """
     entries = [book.entry(number) for number in numbers]
     first = entries[0]
@@ -543,10 +535,7 @@ def keep_one(
 ) -> KeptLog:
     """Keep one log by the files that it was watched or reviewed with; `place` is the logbook's.
 
-    Raises
-    ------
-    FiringError
-        If it can't be kept.
+    `FiringError` if it can't be kept.
     """
     said = said or Entry("", b"")
     if load is not None:
@@ -613,10 +602,7 @@ class _Keeper:
     def part(self, entry: Entry, path: Path) -> KeptLog:
         """Keep one firing of a file.
 
-        Raises
-        ------
-        SeveralFirings
-            If the file holds several, and none is named.
+        `SeveralFirings` if the file holds several, and none is named.
         """
         known = self.book.find_file(entry.body, entry.part)
         # Of a file of several the first may be there, and the others not yet.
@@ -885,10 +871,8 @@ def _own_plan(match: PlanMatch, shelf: Shelf, path: Path) -> PlanFit | None:
 def amend(book: Logbook, number: int, said: Entry) -> None:
     """Add to a firing what a person says of it, and derive anew what follows from that.
 
-    Raises
-    ------
-    FiringError
-        If it contradicts the log, such as a cone that can't have bent so far; nothing is added.
+    `FiringError` if it contradicts the log, such as a cone that can't have bent so far; nothing is
+    added.
     """
     papers = {
         name: getattr(said, name)

@@ -25,7 +25,7 @@ from firing.kiln.residuals import (
     WINDOW_SCATTER,
     FiringRecord,
     Multipliers,
-    RecordMisfit,
+    RecordResiduals,
     described,
 )
 from firing.kiln.simulation import JOULES_PER_KWH
@@ -364,7 +364,7 @@ class _Problem:
         """Return the one factor on all heat, whether a meter fixes it, and power's level error."""
         metered = []
         for i, record in enumerate(self.records):
-            misfit = RecordMisfit(self.base, record)
+            misfit = RecordResiduals(self.base, record)
             if not misfit.is_metered or record.kwh is None:
                 continue
             need, full = misfit.sides(Multipliers(1.0, self.wall, 1.0, self.leak))

@@ -3,10 +3,9 @@
 from dataclasses import dataclass
 from typing import Any, Literal
 
-from firing.logs.numeric_times import NumberKind
 from firing.logs.physics import UNIT_WORDS, DegreeUnit
 from firing.logs.text import encoding_label
-from firing.logs.times import DateOrder, TwoParts
+from firing.logs.times import DateOrder, NumberKind, TwoParts
 from firing.logs.values import Decimal
 from firing.units import TemperatureUnit
 

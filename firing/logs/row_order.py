@@ -6,14 +6,13 @@ import numpy as np
 import numpy.typing as npt
 
 from firing.errors import FiringError
-from firing.logs.cells import cell_kind, split_line
-from firing.logs.header import looks_like_header
+from firing.logs.layout import looks_like_header
 from firing.logs.physics import LONGEST_FIRING_S, goes_on, is_gap, roughness
 from firing.logs.row_times import RowTimes
 from firing.logs.table import LogTable
 from firing.logs.text import printable
 from firing.logs.times import SECONDS_PER_DAY
-from firing.logs.values import is_missing
+from firing.logs.values import cell_kind, is_missing, split_line
 from firing.trace import FloatArray, median
 from firing.units import format_duration
 

@@ -11,12 +11,11 @@ from typing import Any, TypeAlias
 import numpy as np
 import numpy.typing as npt
 
-from firing.logs.cells import split_line
 from firing.logs.dialect import Column, Dialect
-from firing.logs.numeric_times import SECONDS_OF_KIND
 from firing.logs.physics import DegreeUnit
 from firing.logs.text import printable
-from firing.logs.values import MISSING_WORDS, as_celsius, clean_numbers
+from firing.logs.times import SECONDS_OF_KIND
+from firing.logs.values import MISSING_WORDS, as_celsius, clean_numbers, split_line
 from firing.logs.vocabulary import role
 from firing.trace import FloatArray
 

@@ -19,7 +19,7 @@ from firing.report.document import (
     Sources,
     Table,
 )
-from firing.thermocouple.exposure import LEVELS_C
+from firing.thermocouple.tolerance import LEVELS_C
 from firing.units import TemperatureUnit, Wording
 
 _LISTED = 12

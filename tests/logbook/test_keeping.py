@@ -11,7 +11,7 @@ import pytest
 from logbook.studio import steps_of, write_log
 
 from firing.errors import FiringError
-from firing.files.ready import ready_text
+from firing.files.kinds import ready_text
 from firing.kiln.tariff_file import open_tariff
 from firing.logbook import keeping
 from firing.logbook.keeping import (

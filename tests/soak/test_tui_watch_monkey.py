@@ -6,6 +6,7 @@ The instrument sends a line now and then; what the watch says it recorded is com
 import asyncio
 import os
 import random
+import threading
 import tty
 from pathlib import Path
 
@@ -57,10 +58,18 @@ async def run(folder: Path, seed: int, keys: int) -> tuple[int, list[LiveWatch]]
     return number + 1, watches
 
 
+def held() -> tuple[set[str], set[threading.Thread]]:
+    """Return what the process holds open besides its own files, and its threads."""
+    files = Path("/proc/self/fd")
+    links = {f"{one.name} {os.readlink(one)}" for one in files.iterdir() if one.is_symlink()}
+    return {link for link in links if "/proc/" not in link}, set(threading.enumerate())
+
+
 def press_many(folder: Path, seed: int, keys: int) -> None:
-    pressed = 0
+    pressed, before = 0, held()
     while pressed < keys:
         done, watches = asyncio.run(run(folder, seed, min(keys - pressed, 500)))
+        assert held() == before, "left open"
         pressed += done
         seed += 1
         rows: dict[Path, int] = {}

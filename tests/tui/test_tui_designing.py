@@ -12,8 +12,7 @@ from click.testing import CliRunner
 from firing.tui.app import FiringApp
 from firing.tui.comparison import PlanComparison
 from firing.tui.design_form import MEND, NEW, design_fields, make
-from firing.tui.equipment import KINDS, Equipment, read_all
-from firing.tui.forecasting import Circumstances
+from firing.tui.equipment import KINDS, Circumstances, Equipment, read_all
 from firing.tui.screens.comparison import ComparisonList, ComparisonScreen
 from firing.tui.screens.dialogs import Ask, InProgress, PrintedText, Sheet
 from firing.tui.screens.equipment import EquipmentSheet
@@ -29,7 +28,7 @@ from waiting import front, until
 
 from firing.cli import cli
 from firing.errors import FiringError
-from firing.files.ready import ready_text
+from firing.files.kinds import ready_text
 from firing.report.design import design_report
 from firing.report.text import render_text
 from firing.schedule.file import open_schedule

@@ -8,8 +8,7 @@ from typing import Any
 import pytest
 from firing.tui.app import FiringApp
 from firing.tui.document import Selection
-from firing.tui.equipment import read_all
-from firing.tui.forecasting import Circumstances
+from firing.tui.equipment import Circumstances, read_all
 from firing.tui.screens.dialogs import Prompt
 from firing.tui.widgets.curve import Curve
 from firing.tui.widgets.segments import Offers, Segments

@@ -12,8 +12,7 @@ import firing.tui.widgets
 import pytest
 from firing.tui.app import FiringApp
 from firing.tui.document import open_new
-from firing.tui.screens.commands import Commands
-from firing.tui.screens.dialogs import Sheet
+from firing.tui.screens.dialogs import Commands, Sheet
 from firing.tui.screens.plan import PlanScreen
 from firing.tui.widgets.grid import ListGrid
 from firing.tui.widgets.lines import TOUR, KeyLine, Tour

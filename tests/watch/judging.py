@@ -34,9 +34,9 @@ from watch.batchfirings import (
 
 from firing.capture.reading import PlausibilityCheck, Reading, Status
 from firing.forecast.forecast import forecast
+from firing.heat.properties import wall_material
 from firing.kiln.description import KilnDescription, WallLayer
 from firing.kiln.fit import fit_kiln
-from firing.kiln.materials import wall_material
 from firing.logs.dialect import Dialect
 from firing.logs.reader import Log
 from firing.review.fit_input import fit_input_of

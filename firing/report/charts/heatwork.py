@@ -1,19 +1,24 @@
 """The drawing of heat-work: how far each cone near the result had come, and when it went down."""
 
+from __future__ import annotations
+
 from collections.abc import Sequence
+from typing import TYPE_CHECKING
 
 import numpy as np
 
-from firing.cones.equivalence import ConeVerdict
 from firing.cones.heatwork import heatwork_progress
 from firing.cones.kinetics import cone_law
 from firing.cones.table import CONES, cone_number
-from firing.cones.ways import WaysToCone
 from firing.report.charts import figure as fig
 from firing.report.charts.figure import Drawing, TimeAxis
 from firing.report.words import Timekeeper
 from firing.trace import FloatArray
 from firing.units import SECONDS_PER_MINUTE, format_rate, from_celsius
+
+if TYPE_CHECKING:
+    from firing.cones.equivalence import ConeVerdict
+    from firing.cones.ways import WaysToCone
 
 # Cold to hot, so that neighbours always differ in dashes and colour.
 _LINES = (

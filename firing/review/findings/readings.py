@@ -4,7 +4,7 @@ from collections.abc import Iterator
 
 import numpy as np
 
-from firing.logs.flags import Flag
+from firing.logs.cleaning import Flag
 from firing.review import thresholds as limit
 from firing.review.gaps import gap_words
 from firing.review.result import Finding, Review
