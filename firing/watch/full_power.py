@@ -1,4 +1,4 @@
-"""What a kiln can still do at full power, by its readings alone: a heat balance without a kiln file.
+"""What a kiln can still do at full power, by its readings alone, where there is no kiln file.
 
 A kilogram of ware, and the wall that goes with it, are led along the course so far.  What both took
 at full power is the power; how the pace fell as the wall took more tells how much wall there is.
@@ -23,7 +23,7 @@ from firing.units import SECONDS_PER_HOUR
 from firing.ware.reactions import specific_heat
 
 STEP_S = 150.0
-WALL = Layer(wall_material("insulating brick 1260"), 0.075, 8, 1.3)
+WALL_MATERIAL, WALL_M, WALL_INTERVALS, WALL_GROWTH = "insulating brick 1260", 0.075, 8, 1.3
 CHAMBER_M3 = 0.06
 OUTSIDE_W_PER_M2K, LEAK_W_PER_M2K = 12.0, 1.0
 """What the outer face gives off, and what moving air carries off for each square metre inside:
@@ -39,8 +39,11 @@ POWER_SCATTER, AGE_S = 0.006, 3600.0
 WATER_C, WATER_SCATTER = ((0.0, 250.0), (430.0, 660.0)), 0.1
 """Where raw ware gives off its water, and how far off a window's power is there [°C, -]."""
 LEAST_CLIMB_C_PER_H = 8.0
-NOT_POWER = 13
+NOT_POWER = 13.0
+"""Something else than power may set a pace, which no wall changes then: as unlikely as a wall that
+is 3.6 scatters off."""
 OUTDONE = 1.08
+"""A course that needs so many times the power shown had more of it, so that is over."""
 MOST_STEPS = 500
 
 
@@ -61,7 +64,8 @@ class _Wall:
     """The wall of a small chamber, its face following a course."""
 
     def __init__(self, start_c: float, room_c: float) -> None:
-        self._slab = slab = Slab([WALL], cube(CHAMBER_M3))
+        layer = Layer(wall_material(WALL_MATERIAL), WALL_M, WALL_INTERVALS, WALL_GROWTH)
+        self._slab = slab = Slab([layer], cube(CHAMBER_M3))
         out_w_per_k = OUTSIDE_W_PER_M2K * slab.outside_m2
         self._outside = out_w_per_k, out_w_per_k * room_c
         self._room_c, self._most_c = room_c, slab.known_c[1] - 1.0
@@ -172,7 +176,7 @@ def _windows(stretches: Sequence[tuple[float, float]]) -> list[tuple[float, floa
 
 
 def _seen(time_s: FloatArray, temperature_c: FloatArray, flow_w_per_m2: float) -> list[float]:
-    """Return a window's moment [s], °C, what ware kept [W/kg], the wall's flow, the error [W/kg]."""
+    """Return a window's moment, its °C, what ware and wall took [W/kg, W/m²], and the error."""
     middle_s = float(np.mean(time_s))
     about_s = time_s - middle_s
     slope, level_c = np.polyfit(about_s, temperature_c, 1).tolist()

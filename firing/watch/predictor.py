@@ -274,7 +274,7 @@ class FiringProgress:
     def held_back(self) -> float:
         """How many times longer this ramp takes where it is slow, and not for want of power.
 
-        Nothing says that the ramps after it are slow as well, but where its relay swings so far that
+        Nothing says that the ramps after it are slow as well, but where a relay swings so far that
         the clock waits: `held_back_later`.
         """
         pace, segment = self._slow_pace_c_per_h, self.position.segment
@@ -349,9 +349,8 @@ class FiringProgress:
         if shown is not None:
             return shown.climb(SLOWER if worst else 0.5, self.schedule.peak_c)
         if self.at_limit and paces is not None and paces.pace_c_per_h is not None:
-            return UsualClimb(
-                paces.pace_at_c, (SLOWEST_SHARE if worst else 1.0) * paces.pace_c_per_h
-            )
+            share = SLOWEST_SHARE if worst else 1.0
+            return UsualClimb(paces.pace_at_c, share * paces.pace_c_per_h)
         if not worst:
             return None
         full = default_kiln.full_power_rate_c_per_h(np.array([1000.0]))
