@@ -51,11 +51,10 @@ def forecast(
     it, a program that starts hot is taken to find the ware past what it passes over.  Where the
     load's `limits` are known already, `margin` has no say; the usual one stands in for none.
     """
-    kept = 1.0  # nothing goes by it where there is neither a load nor a kiln with its own
-    if not (kiln is None and load is None):
+    if margin is None:
         from firing.ware.limits import USUAL_MARGIN
 
-        kept = USUAL_MARGIN if margin is None else margin
+        margin = USUAL_MARGIN
     if state is None and load is not None and schedule.ware_done is not None:
         from firing.ware.hot_start import state_of
 
@@ -63,7 +62,7 @@ def forecast(
         if state is not None:
             from firing.ware.hot_start import as_dried
 
-            load = as_dried(load, schedule.purpose, kept, state)
+            load = as_dried(load, schedule.purpose, margin, state)
     require_unload_c(unload_c, schedule.room_c, schedule.unit)
     if kiln is None:
         course = _without_kiln(schedule, unload_c, started, usual)
@@ -78,7 +77,7 @@ def forecast(
     if inside is not None:
         from firing.ware.hot_start import ware_at_start
 
-        found = ware_at_start(inside, schedule, margin=kept, state=state)
+        found = ware_at_start(inside, schedule, margin=margin, state=state)
         assumed = found.assumed
     if load is not None:
         from firing.ware.check import check_ware
@@ -86,7 +85,7 @@ def forecast(
 
         if limits is None:
             limits = limits_for(
-                found.load, purpose=schedule.purpose, margin=kept, state=found.state
+                found.load, purpose=schedule.purpose, margin=margin, state=found.state
             )
         ware = check_ware(schedule, found.load, _face(course), limits, state=found.state)
     wanted = schedule.cone if target_cone is None else target_cone

@@ -207,12 +207,9 @@ def _result(
     low, high = temperature.min(axis=0), temperature.max(axis=0)
     wall = slice(network.first_wall, None)
     said = network.wall.beyond(list(low[wall]), list(high[wall]), schedule.unit)
-    began = states[0]
+    heat_j, pending_j = sum(states[0].heat_j), sum(states[0].pending_j)
     stored = np.array(
-        [
-            sum(state.heat_j) - sum(began.heat_j) + sum(began.pending_j) - sum(state.pending_j)
-            for state in states
-        ]
+        [sum(state.heat_j) - heat_j + pending_j - sum(state.pending_j) for state in states]
     )
     furniture = network.contents.furniture
     return Simulation(

@@ -167,8 +167,13 @@ def _in_kiln(review: Review) -> Paragraph | None:
         return None
     off_c, unit = review.heat.thermocouple.tolerance_c, review.schedule.unit
     size = "" if off_c is None else f", within {Wording(unit).difference(off_c)}"
+    fitted, then = review.kiln.fitted, ""
+    if fitted.learnt and any(one.on > fitted.learnt for one in review.kiln.history):
+        power = f"{100.0 * fitted.power:.0f} %"
+        then = f" Its power is that of {fitted.learnt}, {power} of what its file describes."
     return Paragraph(
         f"Reviewed in {review.kiln.name}: the cone's range takes in its thermocouple's class{size}."
+        + then
     )
 
 

@@ -71,7 +71,7 @@ PowerReason = Literal["power", "losses", "load", "supply", "unknown"]
 """Why a kiln was short of power: elements, heat that escapes, more to heat, sagging volts."""
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class CauseShare(Serialised):
     """Seconds of excess that one cause explains, in a segment or over the firing.
 
@@ -95,7 +95,7 @@ ChangeKind = Literal["skipped", "repeated", "edited"]
 """What became of a segment: left out, run again, or run otherwise from a moment on."""
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class ProgramChange(Serialised):
     """A segment, from 0, that did not run as planned, as only a program can have made it.
 
@@ -114,7 +114,7 @@ class ProgramChange(Serialised):
     json_keys = ("kind", "segment", "seconds", "at_s", "words", "evidence", "confidence")
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class ReviewedSegment:
     """One segment, planned and actual; times count from the log's first reading [s].
 
@@ -155,7 +155,7 @@ class ReviewedSegment:
         return json_fields(self) | {"causes": causes}
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class CoolingReview(Serialised):
     """Natural cooling after the program, over the span of temperatures that the log covers.
 
@@ -181,7 +181,7 @@ class CoolingReview(Serialised):
         return self.end_s - self.start_s
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class Finding(Serialised):
     """Something a person should know, with what it rests on and one thing to do next.
 
@@ -212,7 +212,7 @@ class Finding(Serialised):
         return shown
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class CoolingThrough(Serialised):
     """How fast the channels cooled through one temperature; None where a log does not show it."""
 
@@ -220,7 +220,7 @@ class CoolingThrough(Serialised):
     rate_c_per_h: dict[str, float | None]
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class Quickening(Serialised):
     """Where natural cooling suddenly became faster: when, at what temperature, from and to."""
 
@@ -230,7 +230,7 @@ class Quickening(Serialised):
     after_c_per_h: float
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class SensorShift(Serialised):
     """Where a thermocouple moved: when, at what temperature, and by what share of it.
 
@@ -246,7 +246,7 @@ class SensorShift(Serialised):
     regained_s: float | None = None
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class ExtraSegment(Serialised):
     """What was run after the plan's last segment: until when, to what, and how fast on average."""
 
@@ -256,7 +256,7 @@ class ExtraSegment(Serialised):
     rate_c_per_h: float
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class ChannelHeat(Serialised):
     """One channel near the end of the firing.
 
@@ -277,7 +277,7 @@ class ChannelHeat(Serialised):
     cone_number: float | None
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class Unevenness:
     """The spread between the channels of the chamber, hottest less coldest.
 
@@ -311,7 +311,7 @@ class Unevenness:
         return json_fields(self) | {"channels": by_name}
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class ThermocoupleError(Serialised):
     """What the thermocouple may be off by near the peak; `tolerance_c` None where none is known."""
 
@@ -350,7 +350,7 @@ class Witness:
         return f"at {minutes // 60}:{minutes % 60:02d}"
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class WitnessResult:
     """A witness cone set against the readings of one channel.
 
@@ -392,7 +392,7 @@ class WitnessResult:
         }
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class KilnOffset:
     """What all witness cones together say of one channel.
 
@@ -425,7 +425,7 @@ class KilnOffset:
         return json_fields(self) | {"source": WITNESS_SOURCES}
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class WitnessVerdict:
     """What the witness cones of a firing say.
 
@@ -516,7 +516,7 @@ class HalfHours:
         return HalfHours(*(getattr(self, name)[chosen] for name in self.__dataclass_fields__))
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class Shortfall:
     """How probable each reason is, and what it would amount to.
 
@@ -770,7 +770,7 @@ class Review(Plottable):
         )
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class SegmentPair(Serialised):
     """One segment in both firings [s]; None where a log does not hold it whole."""
 
@@ -790,7 +790,7 @@ class SegmentPair(Serialised):
         return self.this_s - self.other_s
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class CausePair:
     """One cause in both firings [s]."""
 
@@ -803,7 +803,7 @@ class CausePair:
         return json_fields(self) | {"difference_s": self.this_s - self.other_s}
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class CoolingPair(Serialised):
     """Natural cooling of both over the temperatures that both logs cover."""
 
@@ -813,7 +813,7 @@ class CoolingPair(Serialised):
     other_s: float
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class SegmentRange(Serialised):
     """What one segment took in several firings [s]: this one, and the others' range and middle."""
 

@@ -77,8 +77,11 @@ def review(
     """Set a log against its plan; `fi.review` says more of what is asked.
 
     Channels count from 0.  Of several logs to compare with, the middle one by its duration is the
-    yardstick; their channel is one for all, or one for each.
+    yardstick; their channel is one for all, or one for each.  The kiln is as it was on the log's
+    day, by its dated history.
     """
+    if kiln is not None and log.trace.started is not None:
+        kiln = kiln.as_of(log.trace.started.date())
     load = load if kiln is not None else None
     kiln_unused = ""
     try:
