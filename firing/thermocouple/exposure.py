@@ -42,7 +42,7 @@ class Exposure:
     levels_c: tuple[float, ...]
     hours: tuple[float, ...]
 
-    def __add__(self, other: "Exposure") -> "Exposure":
+    def __add__(self, other: Exposure) -> Exposure:
         """Return the hours of two firings together."""
         if self.levels_c != other.levels_c:
             raise FiringError(
