@@ -17,9 +17,8 @@ from firing.units import (
     parse_rate_c_per_h,
 )
 
-from .equipment import Equipment
+from .equipment import Circumstances, Equipment
 from .fields import Field, cone_name, optional, temperature
-from .forecasting import Circumstances
 
 if TYPE_CHECKING:
     from firing.controller.controller import Controller

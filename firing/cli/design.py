@@ -17,14 +17,15 @@ from firing.cli.arguments import (
     json_option,
     kiln_options,
     kiln_size_option,
+    log_options,
     one_kiln,
     out_option,
     rate_in,
     report_options,
+    take_reading,
     temperature_in,
     unload_option,
 )
-from firing.cli.log_options import log_options, take_reading
 from firing.errors import FiringError
 
 if TYPE_CHECKING:

@@ -13,9 +13,9 @@ from datetime import date
 import numpy as np
 
 from firing.errors import FiringError
+from firing.heat.properties import material_names, wall_material
 from firing.kiln.description import KilnDescription
 from firing.kiln.fit_result import Diagnostics, FittedValue, KilnFit
-from firing.kiln.materials import material_names, wall_material
 from firing.kiln.residuals import (
     CAPACITY,
     HOT_SETTLE_S,
@@ -26,7 +26,7 @@ from firing.kiln.residuals import (
     FitSolution,
     Multipliers,
     Priors,
-    RecordMisfit,
+    RecordResiduals,
     described,
     solve,
 )
@@ -233,7 +233,7 @@ def fit_kiln(
     for record in records:
         _require_enough(record)
     base = described(kiln)
-    misfits = [RecordMisfit(base, record) for record in records]
+    misfits = [RecordResiduals(base, record) for record in records]
     _require_evidence(misfits)
     loaded = all(record.load is not None for record in records)
     rated = elements_new and kiln.actual_volts is not None
@@ -270,7 +270,7 @@ def _wall_doubts(
         layer = replace(inner, material=wall_material(name))
         other = described(replace(kiln, wall=(layer, *kiln.wall[1:])))
         try:
-            tried = solve([RecordMisfit(other, record) for record in records], priors)
+            tried = solve([RecordResiduals(other, record) for record in records], priors)
         except FiringError:
             continue
         found.append((tried.rms, name))
@@ -299,7 +299,7 @@ def _require_enough(record: FiringRecord) -> None:
         )
 
 
-def _require_evidence(misfits: Sequence[RecordMisfit]) -> None:
+def _require_evidence(misfits: Sequence[RecordResiduals]) -> None:
     names = ", ".join(m.record.name for m in misfits)
     if sum(len(m.windows) for m in misfits) < LEAST_WINDOWS:
         raise FiringError(

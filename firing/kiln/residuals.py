@@ -148,7 +148,7 @@ class Multipliers(NamedTuple):
         return cls(*np.exp(log_factor).tolist())
 
 
-class RecordMisfit:
+class RecordResiduals:
     """What one firing's windows say, as a function of the multipliers.
 
     The kiln is as `described` returns it; `evaluations` counts how often its wall was followed.
@@ -328,7 +328,7 @@ class FitSolution:
 
 
 class _Problem:
-    def __init__(self, misfits: Sequence[RecordMisfit], priors: Priors) -> None:
+    def __init__(self, misfits: Sequence[RecordResiduals], priors: Priors) -> None:
         self.misfits, self.scatter = misfits, priors.scatter
         self.widened = 1.0
 
@@ -372,7 +372,7 @@ class _Problem:
         return np.stack(columns, axis=1)
 
 
-def solve(misfits: Sequence[RecordMisfit], priors: Priors) -> FitSolution:
+def solve(misfits: Sequence[RecordResiduals], priors: Priors) -> FitSolution:
     """Find the multipliers by robust non-linear least squares."""
     from scipy.optimize import least_squares
 
@@ -414,7 +414,7 @@ def solve(misfits: Sequence[RecordMisfit], priors: Priors) -> FitSolution:
     )
 
 
-def _unexplained(misfits: Sequence[RecordMisfit], data: FloatArray, weight: FloatArray) -> float:
+def _unexplained(misfits: Sequence[RecordResiduals], data: FloatArray, weight: FloatArray) -> float:
     """Return by how much the windows' variance must be widened, 1 or more.
 
     What a model leaves out lasts for hours: neighbouring windows err alike, and then count for

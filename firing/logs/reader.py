@@ -16,7 +16,6 @@ from firing.logs.cleaning import Cleaning, Flag, clean
 from firing.logs.containers import contents
 from firing.logs.detection import detect, layout_of
 from firing.logs.dialect import ColumnRole, Dialect, ReadingUnit
-from firing.logs.dst import Zone
 from firing.logs.layout import LogLayout
 from firing.logs.options import PartChoice, ReadingOptions
 from firing.logs.parts import choose_part, interval_s, join, parts_of, section_of, spans
@@ -39,7 +38,7 @@ from firing.logs.rearranging import (
     without_groups,
 )
 from firing.logs.row_order import blocks_again, other_headers
-from firing.logs.row_times import RowTimes, row_times
+from firing.logs.row_times import RowTimes, Zone, row_times
 from firing.logs.spelling import respell
 from firing.logs.table import LogTable, may_be_hot
 from firing.logs.text import Text, clean_text, printable
@@ -306,13 +305,7 @@ def open_log(
 
 
 def _refuse_other_kinds(files: Sequence[Path]) -> None:
-    """Refuse a file that its name and its keys show to be no log.
-
-    Raises
-    ------
-    FiringError
-        With what it is.
-    """
+    """Refuse a file that its name and its keys show to be no log; `FiringError` with what it is."""
     for path in files:
         if path.suffix.lower() == ".toml":
             from firing.files.kinds import kind_of

@@ -10,8 +10,8 @@ from typing import TYPE_CHECKING
 from firing.cones.table import describe_number
 from firing.forecast.result import FIRST_CRACK_C, Forecast, Severity
 from firing.report.cautions import cautions_in_short, cautions_named, cautions_whole
+from firing.report.charts.course import forecast_course, forecast_series
 from firing.report.charts.figure import TimeAxis
-from firing.report.charts.forecast_course import forecast_course, forecast_series
 from firing.report.charts.heatwork import heatwork_drawing
 from firing.report.document import (
     Block,

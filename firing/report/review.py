@@ -9,7 +9,7 @@ from functools import partial
 
 from firing.cones.table import cone_number
 from firing.report.cautions import cautions_named, cautions_whole
-from firing.report.charts.review_course import (
+from firing.report.charts.course import (
     both_courses,
     overlaid_courses,
     overlaid_series,
@@ -43,7 +43,7 @@ from firing.report.review_heat import (
     witness_words,
 )
 from firing.report.review_time import (
-    account_section,
+    attribution_section,
     causes_so_far,
     duration_sentence,
     ran_words,
@@ -85,7 +85,7 @@ def review_report(review: Review) -> Report:
     """Return a review as a report; the page has the findings first, and room for more."""
     schedule = review.schedule
     findings, segments = _findings(review), segments_section(review)
-    account, cones = account_section(review), cones_section(review)
+    account, cones = attribution_section(review), cones_section(review)
     cooling, log = cooling_section(review), _log(review)
     answer = _short_answer(review)
     cautions = cautions_for(schedule.peak_c, schedule.purpose)
@@ -167,8 +167,13 @@ def _in_kiln(review: Review) -> Paragraph | None:
         return None
     off_c, unit = review.heat.thermocouple.tolerance_c, review.schedule.unit
     size = "" if off_c is None else f", within {Wording(unit).difference(off_c)}"
+    fitted, then = review.kiln.fitted, ""
+    if fitted.learnt and any(one.on > fitted.learnt for one in review.kiln.history):
+        power = f"{100.0 * fitted.power:.0f} %"
+        then = f" Its power is that of {fitted.learnt}, {power} of what its file describes."
     return Paragraph(
         f"Reviewed in {review.kiln.name}: the cone's range takes in its thermocouple's class{size}."
+        + then
     )
 
 

@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from functools import partial
 from itertools import takewhile
 
-from firing.report.charts.review_course import account_drawing
+from firing.report.charts.course import attribution_drawing
 from firing.report.document import (
     Block,
     Bullets,
@@ -16,7 +16,7 @@ from firing.report.document import (
     on_text,
 )
 from firing.report.words import closed, minutes_between, sentence
-from firing.review.attribution import whole_account
+from firing.review.attribution import attribute_firing
 from firing.review.result import CauseShare, Review, ReviewedSegment
 from firing.units import (
     SECONDS_PER_MINUTE,
@@ -117,7 +117,7 @@ def causes_so_far(review: Review) -> tuple[CauseShare, ...]:
     """Return the causes of an unfinished firing's finished segments, the largest first."""
     finished = _finished(review)
     late_s = sum(segment.excess_s or 0.0 for segment in finished)
-    return whole_account([segment.causes for segment in finished], (), late_s)
+    return attribute_firing([segment.causes for segment in finished], (), late_s)
 
 
 def _causes_words(review: Review) -> str:
@@ -212,15 +212,15 @@ def _planned_and_actual_hold(segment: ReviewedSegment) -> str:
     return f"{hours_minutes(segment.planned_hold_s)}/{hours_minutes(segment.hold_s)}"
 
 
-def account_section(review: Review) -> Section | None:
+def attribution_section(review: Review) -> Section | None:
     """Return the causes with their minutes and what they rest on; None where none are known."""
     if not review.causes:
         return None
     return Section(
         "Where the time went",
         [
-            Chart(partial(account_drawing, review)),
-            account_table(review),
+            Chart(partial(attribution_drawing, review)),
+            attribution_table(review),
             on_text(Bullets(cause_words(review.causes, most=_CAUSES_TOLD))),
             on_page(Bullets(cause_words(review.causes))),
         ],
@@ -228,7 +228,7 @@ def account_section(review: Review) -> Section | None:
     )
 
 
-def account_table(review: Review) -> Table:
+def attribution_table(review: Review) -> Table:
     """Return the causes with their minutes, and a bar each."""
     causes, printed_s = review.causes, review.printed_cause_s
     # A whole bar is a quarter of an hour at least: minutes are not to look like much.

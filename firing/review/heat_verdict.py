@@ -22,7 +22,7 @@ from firing.review.result import (
     Unevenness,
     WitnessVerdict,
 )
-from firing.thermocouple.exposure import DriftRemark, Exposure, drift_remarks, exposure
+from firing.thermocouple.tolerance import DriftRemark, Exposure, drift_remarks, exposure
 from firing.trace import FloatArray, Trace
 from firing.units import TemperatureUnit, format_temperature
 

@@ -159,10 +159,7 @@ def _own_hold(
 def unit_by_plan(schedule: Schedule, log: Log, channel: int) -> Log:
     """Return a log whose plan settles the unit that it leaves open.
 
-    Raises
-    ------
-    FiringError
-        If the plan speaks for °F, or for neither.
+    `FiringError` if the plan speaks for °F, or for neither.
     """
     if not log.unit_is_open(channel):
         return log

@@ -24,7 +24,7 @@ if TYPE_CHECKING:
     from firing.logs.reader import Log
     from firing.review.alignment import AnalysedLog
     from firing.schedule.schedule import Schedule
-    from firing.thermocouple.exposure import DriftRemark, Exposure
+    from firing.thermocouple.tolerance import DriftRemark, Exposure
     from firing.trace import FloatArray
     from firing.ware.load import Load
 

@@ -6,8 +6,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, cast
 
 from firing.errors import FiringError
-from firing.files.kinds import FileKind, kind_of_text
-from firing.files.ready import example_names, ready_names, ready_text
+from firing.files.kinds import FileKind, example_names, kind_of_text, ready_names, ready_text
 from firing.files.tomlfile import Wrong, parse, write_text
 from firing.schedule.schedule import Drive, Schedule, Segment, WareDone
 from firing.schedule.schema import checked, plain_data, table_model, unit_of

@@ -30,7 +30,7 @@ from firing.watch.state_estimator import KilnStateEstimator, duty_after_program,
 
 if TYPE_CHECKING:
     from firing.kiln.fit_result import KilnFit
-    from firing.kiln.residuals import RecordMisfit
+    from firing.kiln.residuals import RecordResiduals
     from firing.logs.reader import Log
 
 LOG_NAME = "this firing"
@@ -110,13 +110,13 @@ def refit(job: RefitJob) -> RefitResult:
     nothing, and the one that goes with other losses would be another.
     """
     from firing.kiln.fit import fit_kiln
-    from firing.kiln.residuals import RecordMisfit, described
+    from firing.kiln.residuals import RecordResiduals, described
     from firing.review.fit_input import fit_input_of
 
     nothing = result_before_any_refit(job.kiln, job.windows)
     try:
         record = fit_input_of(_log(job), schedule=job.schedule, load=job.load)
-        misfit = RecordMisfit(described(job.kiln), record)
+        misfit = RecordResiduals(described(job.kiln), record)
     except FiringError:
         return nothing
     windows = len(misfit.windows)
@@ -183,7 +183,7 @@ def _cooled(known: RefitResult, now: Fitted, found: KilnFit | None, windows: int
 
 
 def _power_for(
-    misfit: RecordMisfit, loss: float, capacity: float, leak: float, loss_se: float
+    misfit: RecordResiduals, loss: float, capacity: float, leak: float, loss_se: float
 ) -> tuple[float, float] | None:
     """Return the power that goes best with a loss and a capacity, and its error as a share.
 
@@ -247,7 +247,7 @@ def present_windows(
 
 
 def _is_outdone(
-    misfit: RecordMisfit, power: float, loss: float, capacity: float, leak: float
+    misfit: RecordResiduals, power: float, loss: float, capacity: float, leak: float
 ) -> bool:
     """Tell whether the kiln has done more, since it was last known to be at full power."""
     from firing.kiln.residuals import Multipliers

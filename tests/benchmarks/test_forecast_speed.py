@@ -25,9 +25,8 @@ from kilns import HOUR, trial_kiln
 
 from firing.forecast.forecast import forecast
 from firing.heat.balance import STEFAN_BOLTZMANN
-from firing.kiln.nodes import FURNITURE, WARE
 from firing.kiln.simulation import Simulation, simulate
-from firing.kiln.thermal_network import Network
+from firing.kiln.thermal_network import FURNITURE, WARE, Network
 from firing.schedule.schedule import Schedule, Segment
 from firing.trace import FloatArray
 from firing.ware.load import Load, Piece

@@ -20,8 +20,8 @@ from firing.forecast.forecast import forecast
 from firing.forecast.opening import start_to_end
 from firing.heat import default_kiln
 from firing.heat.default_kiln import UsualKiln, parse_size
+from firing.heat.properties import wall_material
 from firing.kiln.description import KilnDescription, WallLayer
-from firing.kiln.materials import wall_material
 from firing.kiln.simulation import simulate
 from firing.report.forecast import forecast_report
 from firing.report.text import render_text

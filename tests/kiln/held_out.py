@@ -16,8 +16,8 @@ import numpy as np
 import numpy.typing as npt
 from logmaker import LogTable
 
+from firing.heat.properties import wall_material
 from firing.kiln.description import KilnDescription, WallLayer
-from firing.kiln.materials import wall_material
 from firing.schedule.schedule import Purpose, Schedule, Segment
 from firing.ware.load import Load, Piece
 
