@@ -380,7 +380,7 @@ def energy_by_output(trace: Trace, kiln: KilnDescription | None) -> EnergyCourse
     known = np.isfinite(trace.duty)
     duty = np.interp(trace.time_s, trace.time_s[known], trace.duty[known])
     on_s = np.concatenate(([0.0], np.cumsum(0.5 * (duty[1:] + duty[:-1]) * np.diff(trace.time_s))))
-    return EnergyCourse(trace.time_s, on_s * kiln.available_w * kiln.fitted.power)
+    return EnergyCourse(trace.time_s, on_s * kiln.available_w)
 
 
 def _priced(entry: Entry, shown: Shown, found: Review, tariff: Tariff) -> Entry:

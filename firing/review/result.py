@@ -5,10 +5,12 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
+from itertools import takewhile
 from typing import TYPE_CHECKING, Any, Literal
 
+from firing.cones.table import cone_number
 from firing.review import thresholds as limit
-from firing.review.gaps import Gap
+from firing.review.gaps import Gap, gap_words
 from firing.serialise import OMITTED, Serialised, as_json, json_fields, keyed, named
 from firing.units import SECONDS_PER_MINUTE, format_duration, minutes_adding_up
 from firing.viewable import Plottable
@@ -611,7 +613,7 @@ class Review(Plottable):
     `extra_segment` what ran after the plan's last segment, `program_changes` the segments that were
     skipped, repeated or edited, `sensor_shift` where a thermocouple moved, `kiln_unused` why the
     kiln's model was not used, and `comparison` the other firing of the plan that this one is set
-    beside.
+    beside.  `causes_so_far` are those of an unfinished firing's finished segments.
     """
 
     log: Log
@@ -653,6 +655,30 @@ class Review(Plottable):
     mended: Mended | None = None
     kiln_unused: str = ""
     comparison: Comparison | None = None
+    causes_so_far: tuple[CauseShare, ...] = ()
+
+    @property
+    def finished(self) -> tuple[ReviewedSegment, ...]:
+        """The segments that the log holds whole, from the first on without a break."""
+        return tuple(takewhile(lambda segment: segment.actual_s is not None, self.segments))
+
+    @property
+    def late_so_far_s(self) -> float:
+        """How much longer these took than planned [s]."""
+        return sum(segment.excess_s or 0.0 for segment in self.finished)
+
+    @property
+    def lacks(self) -> list[str]:
+        """What the log lacks and what that hides, in sentences."""
+        return gap_words(self.gaps, self.schedule.unit)
+
+    @property
+    def plan_comes_to_its_cone(self) -> bool:
+        """Whether the plan amounts to the cone it is for."""
+        wanted, planned = self.schedule.cone, self.cones_planned.reached_number
+        if not wanted or planned is None:
+            return False
+        return abs(cone_number(wanted) - planned) < limit.SAME_CONE
 
     @property
     def cone_is_least(self) -> bool:

@@ -20,7 +20,7 @@ from firing.schedule.schedule import Schedule
 from firing.trace import FloatArray
 from firing.units import SECONDS_PER_HOUR, TemperatureUnit, format_duration, format_rate
 from firing.watch.events import WatchEvent
-from firing.watch.full_power import LEAST_CLIMB_C_PER_H, FullPower, FullPowerClimb, full_power
+from firing.watch.full_power import LEAST_CLIMB_C_PER_H, FullPower, full_power
 from firing.watch.history import TICKS_PER_S, is_last_at_its_tick, nearest_ticks
 from firing.watch.state import (
     AS_EXPECTED,
@@ -349,7 +349,9 @@ class FiringProgress:
         if shown is not None:
             return shown.climb(SLOWER if worst else 0.5, self.schedule.peak_c)
         if self.at_limit and paces is not None and paces.pace_c_per_h is not None:
-            return UsualClimb(paces.pace_at_c, (SLOWEST_SHARE if worst else 1.0) * paces.pace_c_per_h)
+            return UsualClimb(
+                paces.pace_at_c, (SLOWEST_SHARE if worst else 1.0) * paces.pace_c_per_h
+            )
         if not worst:
             return None
         full = default_kiln.full_power_rate_c_per_h(np.array([1000.0]))

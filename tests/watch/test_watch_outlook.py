@@ -16,11 +16,11 @@ from firing.watch.alarms import Overshoot
 from firing.watch.events import AlarmLimits
 from firing.watch.full_power import full_power
 from firing.watch.predictor import (
-    UsualClimb,
     FiringProgress,
     ForecastPredictor,
     Lateness,
     PaceKeeper,
+    UsualClimb,
     cooling_pace,
     predict,
 )
