@@ -30,11 +30,10 @@ def cautions_named(cautions: Sequence[Caution]) -> Paragraph:
     return Paragraph("; ".join(caution.heading for caution in cautions) + ".")
 
 
-class cautions_whole(Sequence[Block]):  # called for what it returns
-    """Cautions under their headings, and before them what they do not replace.
+class _Whole(Sequence[Block]):
+    """Cautions written out when first looked at.
 
-    They are written out when first looked at: their sources are in the bibliography, which takes
-    longer to read than a short report to print.
+    Their sources are in the bibliography, which takes longer to read than a short report to print.
     """
 
     def __init__(self, cautions: Sequence[Caution]) -> None:
@@ -55,6 +54,11 @@ class cautions_whole(Sequence[Block]):  # called for what it returns
 
     def __len__(self) -> int:
         return len(self._parts)
+
+
+def cautions_whole(cautions: Sequence[Caution]) -> Sequence[Block]:
+    """Return cautions under their headings, and before them what they do not replace."""
+    return _Whole(cautions)
 
 
 def cautions_report(title: str, cautions: Sequence[Caution], unit: TemperatureUnit = "C") -> Report:
