@@ -110,7 +110,8 @@ class EditBar(Vertical):
     EditBar CellInput { width: 1fr; background: $surface; }
     EditBar CellInput:focus { background: $marked; }
     EditBar #limits { width: auto; max-width: 60%; padding: 0 1; color: $quiet; }
-    EditBar #message { height: auto; min-height: 2; max-height: 4; padding: 0 1; color: $foreground; }
+    EditBar #message { height: auto; min-height: 2; max-height: 4; padding: 0 1;
+                       color: $foreground; }
     EditBar #message.fault { color: $error; text-style: bold; }
     """
 
