@@ -60,8 +60,8 @@ LEAK_SHARE = 0.3  # of what the walls conduct; source: leak-default (0.2 to 0.4)
 VENT_SHARE = 0.18  # likewise, with a powered vent running; source: vent-default
 LOSS_REFERENCE_C = (600.0, 60.0)  # inner and outer face at which "what the walls conduct" is taken
 
-SAME_POWER = 0.01
-"""Powers of two days that differ by less, as shares, are one: a firing shows no more."""
+SAME_POWER, POWER_STEP = 0.01, 0.02
+"""Powers of two days that differ by less, as shares, are one: a firing shows no more of it."""
 WALL_INTERVALS = 10
 WALL_GROWTH = 1.2
 
@@ -285,7 +285,8 @@ class KilnDescription:
         if then is not None and then.on != now.learnt:
             now = replace(now, loss=then.loss, capacity=then.capacity, leak=then.leak)
         if abs(days[on] - now.power) >= SAME_POWER:
-            now = replace(now, power=round(days[on], 2))  # so that few kilns are reckoned
+            # In steps of what a firing shows, so that few kilns are reckoned.
+            now = replace(now, power=round(POWER_STEP * round(days[on] / POWER_STEP), 3))
         return self if now == self.fitted else replace(self, fitted=replace(now, learnt=on))
 
     @property

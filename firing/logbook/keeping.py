@@ -380,7 +380,7 @@ def energy_by_output(trace: Trace, kiln: KilnDescription | None) -> EnergyCourse
     known = np.isfinite(trace.duty)
     duty = np.interp(trace.time_s, trace.time_s[known], trace.duty[known])
     on_s = np.concatenate(([0.0], np.cumsum(0.5 * (duty[1:] + duty[:-1]) * np.diff(trace.time_s))))
-    return EnergyCourse(trace.time_s, on_s * kiln.available_w * kiln.fitted.power)
+    return EnergyCourse(trace.time_s, on_s * kiln.available_w)
 
 
 def _priced(entry: Entry, shown: Shown, found: Review, tariff: Tariff) -> Entry:
@@ -558,11 +558,6 @@ def keep_one(
         if found.state == "refused":
             raise FiringError(found.why)
     return found
-
-
-def keep_log(book: Logbook, entry: Entry, shelf: Shelf, *, place: Path) -> list[KeptLog]:
-    """Keep one log as a person speaks of it, every firing in it; see `keep_logs`."""
-    return _Keeper(book, shelf, entry, None, dry_run=False).entry(entry, place)
 
 
 @dataclass(frozen=True, eq=False)

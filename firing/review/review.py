@@ -213,6 +213,9 @@ def _reviewed(
         gaps=gaps,
         kiln_unused=kiln_unused,
     )
+    if actual_s is None:
+        shares = [segment.causes for segment in result.finished]
+        result = replace(result, causes_so_far=attribute_firing(shares, (), result.late_so_far_s))
     result = _with_remedy(result)
     return replace(result, findings=find(result))
 

@@ -404,6 +404,9 @@ class Watcher:
         cooling = None
         if position.phase == "done" and position.arrived_s is not None:
             cooling = cooling_pace(time_s, temperature_c, position.arrived_s, schedule.room_c)
+        if self._model is None and self._paces is not None:
+            now_c = self._paces.on_its_ramp_c(now.now_s, now.temperature_c)
+            now = replace(now, temperature_c=now_c)
         return predict(self.predictor, self._model, self._progress(now, cooling))
 
     def _progress(self, now: Estimate, cooling: CoolingPace | None = None) -> FiringProgress:

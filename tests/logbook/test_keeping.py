@@ -160,6 +160,19 @@ def test_the_cost_is_the_energy_at_the_price_of_its_hour(
     assert one.currency == "EUR"
 
 
+def test_worn_elements_take_less_once(tmp_path: Path) -> None:
+    """At nine tenths of the power the same output is nine tenths of the energy."""
+    log, kwh = write_log(tmp_path / "log.csv", 1), []
+    for power in (1.0, 0.9):
+        kiln = tmp_path / "kiln.toml"
+        kiln.write_text(ready_text("example-kiln").replace("power = 1.0", f"power = {power}"))
+        with Logbook.open(tmp_path / f"{power}.sqlite") as other:
+            shelf = shelf_of(other, plans=["stoneware-glaze-1240"], kilns=[kiln])
+            keep_logs(other, [log], shelf)
+            kwh.append(other.show(1).kwh or 0.0)
+    assert kwh[1] == pytest.approx(0.9 * kwh[0], rel=1e-6)
+
+
 def test_a_firing_of_no_plan_is_kept_without_one(book: Logbook, tmp_path: Path) -> None:
     log = write_log(tmp_path / "log.csv", 1)
     with_decal = shelf_of(book, plans=["decal", "thin-ware-bisque"], kilns=["example-kiln"])

@@ -8,6 +8,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 from commandline import call
+from kiln.fitlogs import schedule_of
 from kiln.held_out import (
     BISQUE,
     GLAZE,
@@ -17,7 +18,6 @@ from kiln.held_out import (
     Round,
     fire_all,
     owner_file,
-    schedule_of,
     usual_charge,
 )
 from logbook.studio import make_folder

@@ -14,7 +14,8 @@ import numpy as np
 import pytest
 from boxkiln import BOX_GLAZE, BoxFaults, BoxKiln, Day, fire_box
 from commandline import call
-from kiln.held_out import GLAZE, KILNS, Round, fire_all, owner_file, schedule_of, usual_charge
+from kiln.fitlogs import schedule_of
+from kiln.held_out import GLAZE, KILNS, Round, fire_all, owner_file, usual_charge
 from logbook.lives import BEGIN, LAWS, OTHER_LAWS, Life, make_life, make_other_life
 from logbook.studio import make_folder
 from logmaker import CsvStyle, Sampling, sample, write_csv
