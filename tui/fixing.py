@@ -316,6 +316,8 @@ def within_reach(forecast: Forecast, circumstances: Circumstances) -> Cured:
     The cone is the target's, else what the program comes to where the kiln follows it.  Raises
     `FiringError` if no such peak brings it down.
     """
+    from firing.forecast.warnings import LONGEST_ADVISED_HOLD_S
+
     schedule, kiln, unit = forecast.schedule, forecast.kiln, forecast.schedule.unit
     equipment = circumstances.equipment
     if kiln is None:
@@ -349,7 +351,10 @@ def within_reach(forecast: Forecast, circumstances: Circumstances) -> Cured:
         if then.kiln is not None and then.kiln.reaches_peak:
             took = then.program_s
             if best is None or took < best[0]:
-                words = f"Peak {top:g} °{unit}.  {cured.words}  {_FIRST[kiln.reaches_peak]}"
+                held_s = cured.schedule.segments[cured.schedule.peak_index].hold_s
+                long = held_s > LONGEST_ADVISED_HOLD_S
+                found = cured.words.replace("hold", f"peak {top:g} °{unit}, hold", 1)
+                words = f"{_FIRST[kiln.reaches_peak]}  {found}{_LONG if long else ''}"
                 best = (
                     took,
                     Cured(
@@ -364,9 +369,10 @@ def within_reach(forecast: Forecast, circumstances: Circumstances) -> Cured:
 
 
 _FIRST = {
-    False: "Still have power and volts measured under load by a competent person.",
+    False: "Have power and volts measured under load by a competent person.",
     True: "The kiln's manual decides.",
 }
+_LONG = "  So long a hold is little known; a lower cone is surer."
 
 
 def as_it_cools(forecast: Forecast, segment: int) -> Cured:

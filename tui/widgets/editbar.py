@@ -104,13 +104,14 @@ class EditBar(Vertical):
     """Three lines: the cell with its input and limits, and two lines of message."""
 
     DEFAULT_CSS = """
-    EditBar { height: 4; background: $surface; border-top: solid $panel; }
+    EditBar { height: auto; background: $surface; border-top: solid $panel; }
     EditBar Horizontal { height: 1; }
     EditBar #where { width: auto; max-width: 40; padding: 0 1; text-style: bold; }
     EditBar CellInput { width: 1fr; background: $surface; }
     EditBar CellInput:focus { background: $marked; }
     EditBar #limits { width: auto; max-width: 60%; padding: 0 1; color: $quiet; }
-    EditBar #message { height: 2; padding: 0 1; color: $foreground; }
+    EditBar #message { height: auto; min-height: 2; max-height: 4; padding: 0 1;
+                       color: $foreground; }
     EditBar #message.fault { color: $error; text-style: bold; }
     """
 
