@@ -81,7 +81,8 @@ def _climb(wear: ElementWear, say: Wording) -> str:
 
 def _answer(wear: ElementWear, say: Wording) -> str:
     if not wear.foretold or wear.peak_c is None:
-        return f"Not yet: {wear.not_yet}."
+        new = "" if wear.since is None else f" New elements first fired {_day(wear.since)}."
+        return f"Not yet: {wear.not_yet}.{new}"
     peak, how = say.degrees(wear.peak_c), _climb(wear, say)
     if wear.out_of_reach:
         left = wear.climb_left_c_per_h
