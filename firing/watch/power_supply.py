@@ -84,10 +84,10 @@ COLD_SWINGS_C, COLD_SWING_C = 250.0, 22.0
 LATE_S = 180.0
 REGAINED_C = 3.0
 
-PACES = ((240.0, 2.2, 1200.0), (900.0, 4.0, 1800.0), (2700.0, 8.0, 3600.0))
+PACES = ((240.0, 2.2, 1200.0), (900.0, 4.0, 1800.0))
 """The last minutes or readings, and the time before that they are set beside [s, -, s]: for what is
-lost at once, for what goes over a quarter of an hour, and for what a relay's swing hides."""
-GAIN_PACES = (*PACES[:2], (240.0, 2.2, 3600.0))
+lost at once, and for what goes over a quarter of an hour.  Over hours every worn kiln loses pace."""
+GAIN_PACES = (*PACES, (240.0, 2.2, 3600.0))
 """The same for a gain: a line through an hour has the pace of a relay's swings, too."""
 LATEST_S, LATEST_READINGS, CLIMBS_SHARE = 120.0, 3, 0.4
 BEFORE_READINGS = 6.0
@@ -195,12 +195,14 @@ class PowerMonitor:
         self._lost_at_c = math.nan
         self._lost_pace_c_per_h = math.nan
         self._lost_s = math.nan
+        self._lost, self._gained = _Suspicion(), _Suspicion()
         self._fresh = False
         self._gained_c = self._gained_s = math.nan
         self.gone = self.weaker = self.stays_on = self.faster = False
         self.falls = False
         self._clock_began_s: float | None = None
         self._fall_began_s: float | None = None
+        self._fell_from_c = math.nan
         self.past_s = 0.0
         self.over_by_clock = False
         self.cut: set[int] = set()
@@ -244,7 +246,7 @@ class PowerMonitor:
         if not now.falls:
             self._fall_began_s = None
         elif self._fall_began_s is None:
-            self._fall_began_s = now.left_high_s
+            self._fall_began_s, self._fell_from_c = now.left_high_s, now.highest_c
 
     @property
     def fell_at_the_clocks_end(self) -> bool:
@@ -255,7 +257,8 @@ class PowerMonitor:
         heated = [i for i in range(len(plan.segments)) if plan.heats(i)]
         if not heated:
             return False
-        after_s = self._fall_began_s - self._clock_began_s - plan.segments[heated[-1]].end_s
+        end_s = _lets_go_s(plan, heated[-1], self._fell_from_c)
+        after_s = self._fall_began_s - self._clock_began_s - end_s
         return -CLOCK_EARLY_S < after_s < CLOCK_LATE_S
 
     def above_clock_c(self, now_s: float, now_c: float) -> float:
@@ -288,7 +291,7 @@ class PowerMonitor:
         # What is left of full power falls from one half of the hour to the other.
         age_s = now.at_s - now.time_s
         heated = max(i for i in range(len(plan.segments)) if plan.heats(i))
-        over = clock_s > plan.segments[heated].end_s + CLOCK_LATE_S
+        over = clock_s > _lets_go_s(plan, heated, now.celsius) + CLOCK_LATE_S
         offs = []
         for least_s, most_s in ((0.0, 0.5 * KEEPS_PACE_S), (0.5 * KEEPS_PACE_S, KEEPS_PACE_S)):
             inside = settled & (age_s >= least_s) & (age_s < most_s)
@@ -470,8 +473,8 @@ class PowerMonitor:
         if late_s is None:
             return False
         clock_s = on_plan_s + late_s
-        end_s = plan.segments[index].end_s
-        return end_s - CLOCK_EARLY_S < clock_s < end_s + CLOCK_LATE_S
+        end_s = _lets_go_s(plan, index, self._fell_from_c)
+        return plan.segments[index].end_s - CLOCK_EARLY_S < clock_s < end_s + CLOCK_LATE_S
 
     # Part of it gone
 
@@ -560,6 +563,8 @@ class PowerMonitor:
             habit = self._habit(now, position, pace_s, before_s)
             if habit is None or loss_c <= habit.allows_c(-1.0, now.errors, error_c):
                 return False
+            if not self._lost.is_seen_again(now):
+                return False
         self._lost_at_c, self._lost_s = expected_c, now.at_s
         self._lost_pace_c_per_h = 0.5 * pace_c_per_h
         return True
@@ -611,6 +616,8 @@ class PowerMonitor:
             if gain_c <= max(now.errors * error_c, GAIN_SWINGS * swing_c):
                 habit = self._habit(now, position, pace_s, before_s)
                 if habit is None or gain_c <= habit.allows_c(1.0, now.errors, error_c):
+                    continue
+                if not self._gained.is_seen_again(now):
                     continue
             self.faster, self._gained_c, self._gained_s = True, due_c, now.at_s
             return
@@ -702,6 +709,17 @@ class PowerMonitor:
         return hold.due_s + early_s + hold.unsure_s
 
 
+def _lets_go_s(plan: Plan, index: int, celsius: float) -> float:
+    """Return when the plan's clock lets a kiln go that a segment was to heat further [s].
+
+    Where it is led down afterwards, that is when the set point comes down to it.
+    """
+    after = index + 1
+    if after == len(plan.segments) or plan.heats(after) or math.isnan(celsius):
+        return plan.segments[index].end_s
+    return plan.ramp_s(after, min(celsius, plan.schedule.segments[index].target_c))
+
+
 class _RecentCourse:
     """The course as it stands: how hot it is now, how high it was, and how surely."""
 
@@ -716,8 +734,8 @@ class _RecentCourse:
         self.error_c = noise_c / math.sqrt(self.count)
         self._in_a_minute = max(NOW_S / max(float(np.median(np.diff(time_s))), 1.0), 1.0)
         self.minute_noise_c = noise_c / math.sqrt(self._in_a_minute)
-        rare = float(np.median(np.diff(time_s))) >= RARE_S
-        self.errors = RARELY_SIGNIFICANT if rare else SIGNIFICANT_ERRORS
+        self.is_rare = float(np.median(np.diff(time_s))) >= RARE_S
+        self.errors = RARELY_SIGNIFICANT if self.is_rare else SIGNIFICANT_ERRORS
         number = (age_s // NOW_S).astype(np.int64)
         count = np.bincount(number)
         sums = np.asarray(np.bincount(number, weights=values_c), dtype=np.float64)
@@ -907,6 +925,19 @@ class _Habit:
         scatter_c = float(np.sqrt(np.mean(self.aways_c**2))) * (1.0 + 2.0 / self.aways_c.size)
         most_c = max(float(np.max(sign * self.aways_c)), 0.0)
         return max(errors * min(error_c, scatter_c), HABIT_SHARE * most_c + HABIT_MORE_C)
+
+
+class _Suspicion:
+    """Believes what one of readings minutes apart shows once the next shows it, too."""
+
+    def __init__(self) -> None:
+        self._before_s = self._last_s = -math.inf
+
+    def is_seen_again(self, now: _RecentCourse) -> bool:
+        """Take in that it is seen now, and tell whether it was at the reading before."""
+        if now.at_s > self._last_s:
+            self._before_s, self._last_s = self._last_s, now.at_s
+        return not now.is_rare or self._before_s >= now.time_s[-2]
 
 
 def _floor_c(means: FloatArray, steady_c: float) -> float:
