@@ -121,10 +121,7 @@ class WatchedFiring:
 def make_source(settings: SourceSettings) -> ReadingSource:
     """Return the source that settings describe, not opened yet.
 
-    Raises
-    ------
-    FiringError
-        If they cannot be used, or a package they need is missing.
+    `FiringError` if they cannot be used, or a package they need is missing.
     """
     source = _made(settings)
     source.unit = settings.unit

@@ -343,10 +343,7 @@ class Heard:
 def listen(port: str, bauds: tuple[int, ...] = BAUDS, for_s: float = LISTEN_S) -> tuple[Heard, ...]:
     """Listen at each baud rate until one makes lines of readings; return what came at each.
 
-    Raises
-    ------
-    SourceLost
-        If the port cannot be opened, or is gone.
+    `SourceLost` if the port cannot be opened, or is gone.
     """
     heard: list[Heard] = []
     for baud in bauds if "://" not in port else bauds[:1]:

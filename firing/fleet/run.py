@@ -47,11 +47,8 @@ def review_all(
     A log is new unless one of its bytes was reviewed with the same plan, kiln, prices, options and
     code.  A log whose size and time of writing are those of its row is not read again.
 
-    Raises
-    ------
-    FiringError
-        If there is no log, the table cannot be written, or a cluster is lost; what was done until
-        then is kept.
+    `FiringError` if there is no log, the table cannot be written, or a cluster is lost; what was
+    done until then is kept.
     """
     table.open_for_writing()
     try:

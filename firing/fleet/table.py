@@ -41,13 +41,7 @@ _UNFINISHED = ".part."
 
 
 def arrow() -> Any:
-    """Return pyarrow.
-
-    Raises
-    ------
-    FiringError
-        If it is not installed.
-    """
+    """Return pyarrow; `FiringError` if it is not installed."""
     try:
         import pyarrow
     except ImportError:
@@ -85,10 +79,7 @@ class FleetTable:
     def open_for_writing(self) -> None:
         """Take the place for this run, and settle what an earlier one left.
 
-        Raises
-        ------
-        FiringError
-            If another run writes there, or it holds something else.
+        `FiringError` if another run writes there, or it holds something else.
         """
         try:
             if self._fs.isfile(self._root):
@@ -270,10 +261,7 @@ class FleetTable:
     def _write(self, name: str, tables: Iterable[pa.Table]) -> None:
         """Write a part whole or not at all: renamed here, put at once elsewhere.
 
-        Raises
-        ------
-        FiringError
-            If it cannot be written; what was there before is still there.
+        `FiringError` if it cannot be written; what was there before is still there.
         """
         from pyarrow import parquet
 

@@ -25,18 +25,19 @@ from firing.heat.balance import (
 from firing.heat.conduction import Slab
 from firing.heat.properties import PropertyGrid
 from firing.kiln.description import EMISSIVITY_WIRE
-from firing.kiln.nodes import (
+from firing.kiln.thermal_network import (
     EMISSIVITY_INSIDE,
     EMISSIVITY_JACKET,
     FIRST_LUMP,
     H_INSIDE,
     H_OUTSIDE,
+    REPEAT_C,
     Demand,
     Lump,
+    Network,
     water_left_j,
     water_sinks,
 )
-from firing.kiln.thermal_network import REPEAT_C, Network
 from firing.trace import FloatArray
 from firing.units import KELVIN_AT_0_C
 

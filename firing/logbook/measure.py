@@ -17,9 +17,9 @@ from typing import TYPE_CHECKING, Any, Literal
 import numpy as np
 
 from firing.errors import FiringError
+from firing.heat.properties import wall_material
 from firing.kiln.description import Fitted, KilnDescription, WallLayer, resistance_factor
 from firing.kiln.inverse_model import ChamberCourse, CourseHeat, heat_needed
-from firing.kiln.materials import wall_material
 from firing.kiln.residuals import (
     NORMAL_OVER_MEDIAN,
     ROBUST_SIGMA,
@@ -32,7 +32,7 @@ from firing.kiln.thermal_network import Network
 from firing.review.power_reason import half_hours, record_of
 from firing.review.result import HalfHours, Review
 from firing.serialise import Serialised
-from firing.thermocouple.exposure import LEVELS_C, exposure
+from firing.thermocouple.tolerance import LEVELS_C, exposure
 from firing.trace import FloatArray, median
 from firing.units import SECONDS_PER_HOUR
 

@@ -15,9 +15,8 @@ from firing.forecast.opening import UNLOAD_C
 from firing.forecast.ranges import COOLING_KNOWN
 from firing.kiln.controller_model import WAIT_BAND_C, Follower, Precision, SegmentRun, run_segment
 from firing.kiln.description import Fitted, KilnDescription
-from firing.kiln.nodes import CHAMBER
 from firing.kiln.simulation import JOULES_PER_KWH
-from firing.kiln.thermal_network import Network
+from firing.kiln.thermal_network import CHAMBER, Network
 from firing.review.position import Position
 from firing.schedule.schedule import Schedule
 from firing.trace import FloatArray

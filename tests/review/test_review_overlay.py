@@ -11,7 +11,7 @@ from logmaker import BISQUE, GLAZE, Faults, Sampling, fire
 from review.made_firings import as_schedule, made_log
 
 import firing as fi
-from firing.report.charts.review_course import overlaid_courses
+from firing.report.charts.course import overlaid_courses
 from firing.report.charts.svg import svg
 from firing.review.overlay import MOST_FIRINGS, Overlay, overlay
 from firing.review.result import Review
