@@ -43,7 +43,7 @@ NOISE_SWING, PACE_NOISE_SWING = 3.0, 2.0
 down to it, as readings minutes apart take a relay's for noise [-, -]."""
 PACE_SWING_SHARE = 2.0
 """A pace is lost by so many times the swing about it: a line drawn through swings is off, too."""
-HABIT_S, HABIT_SHARE, HABIT_MORE_C = 2400.0, 1.4, 1.5
+HABIT_S, HABIT_SHARE, HABIT_MORE_C = 2400.0, 1.5, 2.5
 """Where the same look was taken at earlier moments over so long, a change counts that is so many
 times the largest it ever saw, and a little more [s, -, °C]."""
 WARM_C = 80.0
@@ -56,11 +56,12 @@ SINKS = ((300.0, 2.5), (600.0, 2.0), (1200.0, 2.0), (1800.0, 2.0))
 SINK_BLOCKS, SINK_ERRORS = 5, 5.0
 """… and by so many times what the means before it scatter, of which there are some [-]."""
 FLOORS = ((60.0, 1), (120.0, 2), (360.0, 3))
-"""A hold's floor is that of means over so long, or so many readings at the least [s, -]."""
+"""A hold's floor is that of sliding means over so long, or so many readings at the least [s, -]."""
 FLOOR_BLOCKS, STEADY_C, BELOW_FLOOR_C, FLOOR_ERRORS = 8, 3.0, 1.5, 3.5
 """A floor is known from so many means; a steady course varies by so much; below is by so much, and
 by so many standard errors of a mean [-, °C, °C, -]."""
 LAST_LOWS = 4
+"""So many lows of a swing are those of its hold; the first are on the way there [-]."""
 RARE_S, RARE_POINTS = 100.0, 8
 HOLD_LEFT_S = 240.0
 """A fall this shortly before a hold's end may be its end [s]."""
@@ -928,7 +929,7 @@ class _Habit:
 
 
 class _Suspicion:
-    """Believes what one of readings minutes apart shows once the next shows it, too."""
+    """Takes what one reading shows for believed once the next shows it, too."""
 
     def __init__(self) -> None:
         self._before_s = self._last_s = -math.inf
@@ -937,7 +938,7 @@ class _Suspicion:
         """Take in that it is seen now, and tell whether it was at the reading before."""
         if now.at_s > self._last_s:
             self._before_s, self._last_s = self._last_s, now.at_s
-        return not now.is_rare or self._before_s >= now.time_s[-2]
+        return self._before_s >= now.time_s[-2]
 
 
 def _floor_c(means: FloatArray, steady_c: float) -> float:
