@@ -427,8 +427,7 @@ def design(
     """
     from firing.controller.controller import Controller
     from firing.design.designer import design
-    from firing.design.peak_candidates import Bounds
-    from firing.design.request import FEW_WITHIN, CoolingRequest, DesignRequest
+    from firing.design.request import FEW_WITHIN, Bounds, CoolingRequest, DesignRequest
 
     keyed = _controller(controller)
     if max_segments is not None:

@@ -1,6 +1,5 @@
 """The bibliography: every table row, limit and caution points at an entry here by its id."""
 
-import tomllib
 from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
@@ -47,6 +46,8 @@ class Source(Serialised):
 
 @cache
 def _bibliography() -> dict[str, Source]:
+    import tomllib  # few answers cite, and it takes as long to load as all else here
+
     text = (Path(__file__).parent / "data" / "sources.toml").read_text(encoding="utf-8")
     return {name: Source(id=name, **entry) for name, entry in tomllib.loads(text).items()}
 

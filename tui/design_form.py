@@ -204,8 +204,7 @@ def make(schedule: Schedule, equipment: Equipment, wanted: Mapping[str, Any]) ->
             open_c=_open_c(wanted),
         )
     from firing.design.designer import design
-    from firing.design.peak_candidates import Bounds
-    from firing.design.request import RESERVE, CoolingRequest, DesignRequest
+    from firing.design.request import RESERVE, Bounds, CoolingRequest, DesignRequest
 
     reserve = wanted.get("reserve")
     request = DesignRequest(

@@ -1,5 +1,6 @@
 """``firing fleet``: many logs at once."""
 
+import os
 from contextlib import suppress
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -70,6 +71,8 @@ def fleet_command(
     FOLDER the table is summed up as it is.  A log's kiln and plan are those whose names stand in
     its path, else those that its course fits.
     """
+    # Arrow's own pool, chosen as it loads, keeps all the memory that a part once needed.
+    os.environ.setdefault("ARROW_DEFAULT_MEMORY_POOL", "system")
     from firing.files.disk import check_writable
     from firing.fleet.summary import summarise
     from firing.fleet.table import FleetTable

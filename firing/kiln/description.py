@@ -3,7 +3,9 @@
 `kiln_rows` tells it row by row: every figure the model uses, with its unit and origin.
 """
 
-from dataclasses import dataclass, field
+from __future__ import annotations
+
+from dataclasses import dataclass, field, replace
 from datetime import date
 from functools import lru_cache
 from itertools import pairwise
@@ -58,6 +60,8 @@ LEAK_SHARE = 0.3  # of what the walls conduct; source: leak-default (0.2 to 0.4)
 VENT_SHARE = 0.18  # likewise, with a powered vent running; source: vent-default
 LOSS_REFERENCE_C = (600.0, 60.0)  # inner and outer face at which "what the walls conduct" is taken
 
+SAME_POWER, POWER_STEP = 0.01, 0.02
+"""Powers of two days that differ by less, as shares, are one: a firing shows no more of it."""
 WALL_INTERVALS = 10
 WALL_GROWTH = 1.2
 
@@ -262,6 +266,28 @@ class KilnDescription:
             f"wall {format_size(wall_mm, 'length', self.unit)}, "
             f"at most {format_temperature(self.max_c, self.unit)}>"
         )
+
+    def as_of(self, day: date | None) -> KilnDescription:
+        """Return the kiln with the power it had on a day, by its dated history.
+
+        It is that of the last firing kept until then, as a power holds until it is seen to change,
+        or of the first.  The fit of that time has its losses, as a power is known beside those.
+        """
+        now = self.fitted
+        if day is None or not self.history:
+            return self
+        days = {one.on: one.power for one in self.history}
+        if day >= max((now.learnt or date.min), *days):
+            return self
+        on = max((one for one in days if one <= day), default=min(days))
+        fits = [fit for fit in self.fits if fit.on is not None and fit.on >= on]
+        then = min(fits, key=lambda fit: fit.on or day, default=None)
+        if then is not None and then.on != now.learnt:
+            now = replace(now, loss=then.loss, capacity=then.capacity, leak=then.leak)
+        if abs(days[on] - now.power) >= SAME_POWER:
+            # In steps of what a firing shows, so that few kilns are reckoned.
+            now = replace(now, power=round(POWER_STEP * round(days[on] / POWER_STEP), 3))
+        return self if now == self.fitted else replace(self, fitted=replace(now, learnt=on))
 
     @property
     def volts(self) -> float:

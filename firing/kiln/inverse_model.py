@@ -14,6 +14,7 @@ from itertools import pairwise
 
 import numpy as np
 
+from firing.errors import FiringError
 from firing.heat.balance import (
     STEFAN_BOLTZMANN,
     Weights,
@@ -271,15 +272,13 @@ _Body = _LumpBody | _SlabBody
 class _Followed:
     """A body along a course.
 
-    `heat_j` is what it took up since the first moment, with its water and what it passed on;
-    `slope_j` how that changes with the logarithm of what conducts and exchanges heat.
+    `heat_j` is what it took up since the first moment, with its water and what it passed on.
     """
 
     body: _Body
     water: _Water
     heat_j: FloatArray
     temperature_c: Sequence[Sequence[float]]
-    slope_j: FloatArray | None = None
 
 
 def _march(
@@ -355,17 +354,17 @@ class CourseHeat:
     def __init__(self, network: Network, course: ChamberCourse) -> None:
         network.start(float(course.chamber_c[0]))
         self.network, self._course = network, course
-        self._contents = [
-            _march(body, [start_c], water, course)
-            if water.demands  # as it dries, temperatures are too crooked for Newton's method
-            else _at_once(body, start_c, course)
-            for body, start_c, water in _contents(network)
-        ]
-        self._wall = _at_once(*_wall(network), course)
-        assert self._wall.slope_j is not None
+        wet, dry = [], []
+        for body, start_c, water in _contents(network):
+            if water.demands:  # as it dries, temperatures are too crooked for Newton's method
+                wet.append(_march(body, [start_c], water, course))
+            else:
+                dry.append((body, start_c))
+        (*rest, self._wall), wall_slope_j = _at_once(network, [*dry, _wall(network)], course)
+        self._contents = [*wet, *rest]
         self.contents_j = np.sum([one.heat_j for one in self._contents], axis=0)
         self.wall_j = self._wall.heat_j
-        self.loss_slope_j = self._wall.slope_j + _leak_j(network, course, network.leak_w_per_k)
+        self.loss_slope_j = wall_slope_j + _leak_j(network, course, network.leak_w_per_k)
 
     def onwards(self, place: int, course: ChamberCourse) -> tuple[FloatArray, FloatArray]:
         """Return both along another course from the moment numbered `place` [J], from there."""
@@ -394,36 +393,46 @@ def _rows(grid: PropertyGrid) -> FloatArray:
     return np.array(list(zip(*grid.rows, strict=True)))
 
 
-def _at_once(body: _Body, start_c: list[float], course: ChamberCourse) -> _Followed:
-    """Solve the equations of `_march` at all moments together."""
-    nodes, start = _Nodes(body), np.array(start_c)
-    base = np.array(body.heat(start_c))
-    guess = nodes.guess(course.chamber_c)
-    if nodes.network is not None:
-        # Of a wall the guess is rough: what it is off by is found at a few moments first.
-        few = np.unique(np.append(np.arange(0, course.time_s.size, FEW), course.time_s.size - 1))
-        rough = ChamberCourse(course.time_s[few], course.chamber_c[few])
-        off = np.zeros((few.size, start.size))
-        off[1:] = _newton(nodes, base, rough, guess[few][1:]).temperature_c - guess[few][1:]
-        after = np.searchsorted(few, np.arange(1, few[-1] + 1))
-        share = (course.time_s[1:] - rough.time_s[after - 1]) / np.diff(rough.time_s)[after - 1]
-        guess[1:] += off[after - 1] + share[:, None] * (off[after] - off[after - 1])
+def _at_once(
+    network: Network, bodies: Sequence[tuple[_Body, list[float]]], course: ChamberCourse
+) -> tuple[list[_Followed], FloatArray]:
+    """Solve the equations of `_march` at all moments together, the wall being the last body.
+
+    The second answer is how its heat changes with the logarithm of what it conducts and exchanges.
+    """
+    nodes = _Nodes(network, [body for body, _ in bodies])
+    start = np.concatenate([start_c for _, start_c in bodies])
+    base = np.concatenate([body.heat(start_c) for body, start_c in bodies])
+    # The guess is rough: what it is off by is found at a few moments first.
+    guess, last = nodes.guess(course.chamber_c), course.time_s.size - 1
+    few = np.unique(np.append(np.arange(0, last, FEW), last))
+    rough = ChamberCourse(course.time_s[few], course.chamber_c[few])
+    off = np.zeros((few.size, start.size))
+    off[1:] = _newton(nodes, base, rough, guess[few][1:]).temperature_c - guess[few][1:]
+    after = np.searchsorted(few, np.arange(1, last + 1))
+    share = (course.time_s[1:] - rough.time_s[after - 1]) / np.diff(rough.time_s)[after - 1]
+    guess[1:] += off[after - 1] + share[:, None] * (off[after] - off[after - 1])
     found = _newton(nodes, base, course, guess[1:])
-    for extreme_c in (found.temperature_c.min(axis=0), found.temperature_c.max(axis=0)):
-        body.check(extreme_c.tolist())
-    found_c = np.concatenate((start[None], found.temperature_c)).tolist()
-    taken_j = np.concatenate(([0.0], found.heat_j.sum(axis=1) - base.sum()))
-    if nodes.network is None:
-        return _Followed(body, _Water([]), taken_j, found_c)
-    first_w, _ = nodes.outside(start[-1:])
-    outside_w, outside = nodes.outside(found.temperature_c[:, -1])
-    taken_j += _integral(course.time_s, np.concatenate((first_w, outside_w)))
+    temperature = np.concatenate((start[None], found.temperature_c))
+    taken = np.concatenate((np.zeros((1, start.size)), found.heat_j - base))
+    out_w, outside = _outside(network, temperature[:, -1])
+    followed = []
+    for (body, _), place in zip(bodies, nodes.places, strict=True):
+        for extreme_c in (temperature[:, place].min(axis=0), temperature[:, place].max(axis=0)):
+            body.check(extreme_c.tolist())
+        heat_j = taken[:, place].sum(axis=1)
+        if place is nodes.places[-1]:
+            heat_j += _integral(course.time_s, out_w)
+        followed.append(_Followed(body, _Water([]), heat_j, temperature[:, place].tolist()))
     # What flows is in proportion to the factor, and at the answer it is what is stored.
-    change = found.again(found.stored_w)
-    slope_j = np.concatenate(([0.0], (found.capacity_j_per_k * change).sum(axis=1)))
-    more_w = np.concatenate((first_w, outside_w + outside * change[:, -1]))
-    slope_j += _integral(course.time_s, more_w)
-    return _Followed(body, _Water([]), taken_j, found_c, slope_j)
+    wall, change = nodes.places[-1], np.zeros_like(temperature)
+    right = np.zeros_like(found.stored_w)
+    right[:, wall] = found.stored_w[:, wall]
+    change[1:] = found.again(right)
+    stored_j = np.zeros_like(course.time_s)
+    stored_j[1:] = (found.capacity_j_per_k * change[1:])[:, wall].sum(axis=1)
+    more_w = out_w + outside * change[:, -1]
+    return followed, stored_j + _integral(course.time_s, more_w)
 
 
 @dataclass(frozen=True, eq=False)
@@ -464,16 +473,16 @@ def _newton(
 
     for _ in range(MOST_ROUNDS):
         heat, capacity, flow, here, beyond = nodes.state(temperature)
-        inside_w, inside = nodes.inside(temperature[:, 0], chamber)
-        outside_w, outside = nodes.outside(temperature[:, -1])
+        inside_w, inside = nodes.inside(temperature, chamber)
+        outside_w, outside = _outside(nodes.network, temperature[:, -1])
         misfit, diagonal = stored_w(heat), a * capacity
         misfit[:, :-1] += flow
         misfit[:, 1:] -= flow
-        misfit[:, 0] -= inside_w
+        misfit[:, nodes.faces] -= inside_w
         misfit[:, -1] += outside_w
         diagonal[:, :-1] += here
         diagonal[:, 1:] -= beyond
-        diagonal[:, 0] += inside
+        diagonal[:, nodes.faces] += inside
         diagonal[:, -1] += outside
         band = np.zeros((moments, size, lower + middle + 1))
         band[:, :, middle] = diagonal
@@ -487,8 +496,10 @@ def _newton(
         )
         move = moved.reshape(moments, size)
         temperature = temperature - move
-        if failed or float(np.abs(move).max()) < CLOSE_C:
+        if not failed and float(np.abs(move).max()) < CLOSE_C:
             break
+    else:
+        raise FiringError("its temperatures leap too far for walls and ware to be followed")
     heat = heat - capacity * move
 
     def again(right: FloatArray) -> FloatArray:
@@ -500,70 +511,66 @@ def _newton(
 
 
 class _Nodes:
-    """A body's nodes as arrays, to be asked at all moments together."""
+    """Bodies' nodes side by side as arrays, to be asked at all moments together; last the wall."""
 
-    def __init__(self, body: _Body) -> None:
-        self.network: Network | None = None
-        if isinstance(body, _LumpBody):
-            lump = body.lump
-            self.area_m2, self.size = lump.area_m2, 1
-            no_gaps: list[float] = []
-            spans = [(lump.grid, 0, [lump.volume_m3], no_gaps)]
-        else:
-            slab, self.network = body.slab, body.network
-            self.area_m2, self.size = body.area_m2, slab.size
-            spans = [(s.grid, s.first, s.volumes_m3, s.half_openness_m) for s in slab.spans]
-        self._spans = [
-            (
-                grid,
-                _rows(grid),
-                slice(first, first + len(volumes)),
-                np.array(volumes),
-                slice(first, first + len(openness)),
-                np.array(openness),
-            )
-            for grid, first, volumes, openness in spans
-        ]
+    def __init__(self, network: Network, bodies: Sequence[_Body]) -> None:
+        self.network, self.size = network, 0
+        self.places: list[slice] = []
+        self._spans: list[tuple[PropertyGrid, slice, FloatArray, slice, FloatArray]] = []
+        for body in bodies:
+            first = self.size
+            if isinstance(body, _LumpBody):
+                here, self.size = slice(first, first + 1), first + 1
+                volumes = np.array([body.lump.volume_m3])
+                self._spans.append((body.lump.grid, here, volumes, slice(0), np.zeros(0)))
+            else:
+                self.size += body.slab.size
+                for span in body.slab.spans:
+                    begin, gaps = first + span.first, len(span.half_openness_m)
+                    here, between = slice(begin, begin + gaps + 1), slice(begin, begin + gaps)
+                    volumes, openness = np.array(span.volumes_m3), np.array(span.half_openness_m)
+                    self._spans.append((span.grid, here, volumes, between, openness))
+            self.places.append(slice(first, self.size))
+        self.faces = np.array([place.start for place in self.places])
+        self._area_m2 = np.array(
+            [b.lump.area_m2 if isinstance(b, _LumpBody) else b.area_m2 for b in bodies]
+        )
 
     def guess(self, chamber_c: FloatArray) -> FloatArray:
-        """Return temperatures to begin with, shape (n, nodes): falling through a wall."""
-        if self.network is None:
-            return np.repeat(chamber_c[:, None], self.size, axis=1)
-        resistance, room_c = [], self.network.room_c
-        for grid, rows, _, _, _, openness in self._spans:
-            k0, k1, *_ = rows[:, min(int((WALL_C - grid.low_c) * grid.per_c), rows.shape[1] - 1)]
-            resistance.append(1.0 / (openness * (k0 + k1 * WALL_C)))
-        depth = np.concatenate(([0.0], np.cumsum(np.concatenate(resistance))))
+        """Return first temperatures, (n, nodes): the chamber's, falling through the wall."""
+        depth, first = np.zeros(self.size), self.places[-1].start
+        for grid, _, _, gaps, openness in self._spans:
+            if gaps.start is not None and gaps.start >= first:
+                rows = _rows(grid)
+                k0, k1 = rows[:2, min(int((WALL_C - grid.low_c) * grid.per_c), rows.shape[1] - 1)]
+                resistance = np.cumsum(1.0 / (openness * (k0 + k1 * WALL_C)))
+                depth[gaps.start + 1 : gaps.stop + 1] = depth[gaps.start] + resistance
+        room_c = self.network.room_c
         share: FloatArray = 1.0 - 0.9 * depth / depth[-1]
         return room_c + (chamber_c[:, None] - room_c) * share
 
     def state(self, t: FloatArray) -> tuple[FloatArray, ...]:
         """Return the nodes' heat contents and capacities, what flows outwards, its two slopes."""
         heat, capacity = np.zeros((2, *t.shape))
-        flow, here, beyond = np.empty((3, t.shape[0], self.size - 1))
-        for grid, rows, nodes, volumes, gaps, openness in self._spans:
-            at = t[:, nodes]
+        flow, here, beyond = np.zeros((3, t.shape[0], self.size - 1))
+        for grid, nodes, volumes, gaps, openness in self._spans:
+            at, rows = t[:, nodes], _rows(grid)
             place = ((at - grid.low_c) * grid.per_c).astype(np.int64)
             k0, k1, c0, c1, h0 = rows[:, np.clip(place, 0, rows.shape[1] - 1)]
             slope = c1 * at
             heat[:, nodes] += volumes * (h0 + at * (c0 + 0.5 * slope))
             capacity[:, nodes] += volumes * (c0 + slope)
-            k, fall = k0 + k1 * at, at[:, :-1] - at[:, 1:]
-            both = k[:, :-1] + k[:, 1:]
-            flow[:, gaps] = openness * both * fall
-            here[:, gaps] = openness * (both + k1[:, :-1] * fall)
-            beyond[:, gaps] = openness * (k1[:, 1:] * fall - both)
+            if openness.size:
+                k, fall = k0 + k1 * at, at[:, :-1] - at[:, 1:]
+                both = k[:, :-1] + k[:, 1:]
+                flow[:, gaps] = openness * both * fall
+                here[:, gaps] = openness * (both + k1[:, :-1] * fall)
+                beyond[:, gaps] = openness * (k1[:, 1:] * fall - both)
         return heat, capacity, flow, here, beyond
 
-    def inside(self, face_c: FloatArray, chamber_c: FloatArray) -> tuple[FloatArray, FloatArray]:
-        """Return what the chamber gives the first node [W], and how that falls with it [W/K]."""
+    def inside(self, t: FloatArray, chamber_c: FloatArray) -> tuple[FloatArray, FloatArray]:
+        """Return what the chamber gives the bodies' faces [W], and how it falls with them [W/K]."""
         radiated = EMISSIVITY_INSIDE * STEFAN_BOLTZMANN
-        face, chamber = face_c + KELVIN_AT_0_C, chamber_c + KELVIN_AT_0_C
+        face, chamber = t[:, self.faces] + KELVIN_AT_0_C, chamber_c[:, None] + KELVIN_AT_0_C
         given = radiated * (chamber**4 - face**4) + H_INSIDE * (chamber - face)
-        return self.area_m2 * given, self.area_m2 * (4.0 * radiated * face**3 + H_INSIDE)
-
-    def outside(self, face_c: FloatArray) -> tuple[FloatArray, FloatArray]:
-        """Return what the last node loses to the room [W], and its slope [W/K]."""
-        if self.network is None:
-            return np.zeros_like(face_c), np.zeros_like(face_c)
-        return _outside(self.network, face_c)
+        return self._area_m2 * given, self._area_m2 * (4.0 * radiated * face**3 + H_INSIDE)

@@ -143,39 +143,16 @@ def simulate(
     precision: Precision | None = None,
     state: WareState | None = None,
 ) -> Simulation:
-    """Simulate a whole firing.
+    """Simulate a whole firing, down to `until_c`; if the kiln stalls it ends there.
 
-    Parameters
-    ----------
-    kiln : KilnDescription
-        The kiln.
-    load : Load or None
-        What is in it; None for a typical load, which the notes then say.
-    schedule : Schedule
-        The program.
-    waits : bool
-        Whether the controller's clock waits when the kiln lags.
-    room_c : float, optional
-        Room temperature [°C]; that of the schedule unless given.
-    until_c : float
-        Down to where the cooling is followed [°C].
-    precision : Precision, optional
-        How finely to compute.
-    state : WareState, optional
-        How far earlier firing has brought the ware; unless given, a program that begins hot begins
-        with ware that came there on a usual ramp.
+    A typical load stands in for none, which the notes then say.  `waits` is whether the
+    controller's clock waits when the kiln lags.  The room is the schedule's unless given.  `state`
+    is how far earlier firing has brought the ware; unless given, a program that begins hot begins
+    with ware that came there on a usual ramp.
 
-    Returns
-    -------
-    Simulation
-        If the kiln stalls it ends there.
-
-    Raises
-    ------
-    FiringError
-        If `until_c` is within 2 °C of the room, the peak is beyond a wall material's tables, the
-        load is heavier than the chamber full of clay, or a hold is to be kept at a temperature no
-        kiln cools to.
+    `FiringError` if `until_c` is within 2 °C of the room, the peak is beyond a wall material's
+    tables, the load is heavier than the chamber full of clay, or a hold is to be kept at a
+    temperature no kiln cools to.
     """
     room = schedule.room_c if room_c is None else room_c
     if not until_c >= room + 2.0:
@@ -230,12 +207,9 @@ def _result(
     low, high = temperature.min(axis=0), temperature.max(axis=0)
     wall = slice(network.first_wall, None)
     said = network.wall.beyond(list(low[wall]), list(high[wall]), schedule.unit)
-    began = states[0]
+    heat_j, pending_j = sum(states[0].heat_j), sum(states[0].pending_j)
     stored = np.array(
-        [
-            sum(state.heat_j) - sum(began.heat_j) + sum(began.pending_j) - sum(state.pending_j)
-            for state in states
-        ]
+        [sum(state.heat_j) - heat_j + pending_j - sum(state.pending_j) for state in states]
     )
     furniture = network.contents.furniture
     return Simulation(

@@ -213,18 +213,8 @@ class KilnNodes:
     """A kiln with its load, as nodes of a network of heat.
 
     In order: the chamber, the elements, furniture and thin ware as lumps, the thickest ware from
-    its face inwards, the wall from its face outwards.
-
-    Parameters
-    ----------
-    kiln : KilnDescription
-        The kiln.
-    load : Load
-        What stands in it.
-    room_c : float
-        Room temperature [°C].
-    fineness : int
-        Multiplier on the number of intervals in wall and ware.
+    its face inwards, the wall from its face outwards.  `fineness` multiplies the number of
+    intervals in wall and ware.
 
     Attributes
     ----------

@@ -31,7 +31,7 @@ _KIND_WORDS: dict[TimeKind, str] = {
 }
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Column:
     """One column: its place (from 0), name to show, name as written, role and unit."""
 
@@ -53,7 +53,7 @@ class Column:
         return "C" if self.unit is None or self.unit == "mV" else self.unit
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Dialect:
     """How a log is written.
 

@@ -20,7 +20,7 @@ _FILLED = re.compile(rb"[^\s\0]")
 _GROUPED = re.compile(r"\s*[1-9]\d{0,2}([.,])\d{3}\s*")
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class LogLayout:
     """Where the table is, below `first_row` lines, and how its cells are written.
 
@@ -45,7 +45,7 @@ class LogLayout:
         return [row[index] for row in self.rows]
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class _Sample:
     """A stretch of a text's lines, the last ones of all, and where the next stretch begins."""
 
@@ -54,7 +54,7 @@ class _Sample:
     next_byte: int
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class _Above:
     """What stands above a stretch: lines that are not blank, and how many lines there are."""
 

@@ -90,7 +90,7 @@ class SeveralFirings(FiringError):
 _MOST_LISTED = 6
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Part:
     """A stretch of readings (first, after the last), and whether a restarted clock begins it."""
 

@@ -741,20 +741,10 @@ def _require_short(readings: LogReadings) -> None:
 
 
 def pick_channel(log: Log, which: str | int | None = None) -> int:
-    """Return the place, from 0, of the channel that stands for the kiln.
+    """Return the place, from 0, of the channel of a name or number from 1, or of the kiln.
 
-    Parameters
-    ----------
-    log : Log
-        The log.
-    which : str or int, optional
-        A channel's name, or its number from 1.  With none given: the channel whose name is that
-        of the kiln or its controller, else the first with the most usable readings.
-
-    Raises
-    ------
-    FiringError
-        If there is no such channel.
+    With none given: the channel whose name is that of the kiln or its controller, else the first
+    with the most usable readings.  `FiringError` if there is no such channel.
     """
     channels = log.trace.channels
     if which is None:

@@ -40,7 +40,7 @@ _MOST_SENSORS = 32
 _LEAST_ROWS = 4
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class _Table:
     """A layout's rows, and what its columns are called."""
 

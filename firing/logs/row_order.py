@@ -310,10 +310,9 @@ def _refuse_wider_rows(table: LogTable) -> None:
     asked = range(0, table.rows, max(1, table.rows // _ASKED_ROWS))
     wider = []
     for row in asked:
-        text = table.line_text(row)
-        if text.count(dialect.delimiter) < width:
+        if table.delimiters(row) < width:
             continue
-        cells = split_line(text, dialect.delimiter)
+        cells = split_line(table.line_text(row), dialect.delimiter)
         if any(cell_kind(cell) == "number" for cell in cells[width:]):
             wider.append(row)
     many = len(wider) > max(_FEW_WIDER, 0.01 * len(asked)) and len(asked) >= _LEAST_JUDGED

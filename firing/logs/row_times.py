@@ -36,7 +36,7 @@ _LONGEST_DAYS = (
 )
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class ClockChange:
     """A night when clocks are changed, in naive seconds since 1970 [s].
 

@@ -30,7 +30,7 @@ if TYPE_CHECKING:
     from firing.kiln.description import KilnDescription
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class HeatOfChannels:
     """What every channel has seen: cones by its readings alone and as judged, and its hot hours.
 

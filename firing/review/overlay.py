@@ -82,7 +82,7 @@ class OverlaidFiring:
         )
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class SegmentOfAll(Serialised):
     """What one segment took in every firing [s], None where a log lacks it, and the span."""
 

@@ -20,7 +20,7 @@ from firing.schedule.schedule import Schedule
 from firing.units import TemperatureUnit, format_duration, format_rate, format_temperature
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class _Sign:
     speaks_for: bool
     words: str

@@ -77,8 +77,11 @@ def review(
     """Set a log against its plan; `fi.review` says more of what is asked.
 
     Channels count from 0.  Of several logs to compare with, the middle one by its duration is the
-    yardstick; their channel is one for all, or one for each.
+    yardstick; their channel is one for all, or one for each.  The kiln is as it was on the log's
+    day, by its dated history.
     """
+    if kiln is not None and log.trace.started is not None:
+        kiln = kiln.as_of(log.trace.started.date())
     load = load if kiln is not None else None
     kiln_unused = ""
     try:
@@ -210,6 +213,9 @@ def _reviewed(
         gaps=gaps,
         kiln_unused=kiln_unused,
     )
+    if actual_s is None:
+        shares = [segment.causes for segment in result.finished]
+        result = replace(result, causes_so_far=attribute_firing(shares, (), result.late_so_far_s))
     result = _with_remedy(result)
     return replace(result, findings=find(result))
 

@@ -8,25 +8,36 @@ in air (``thermocouple-ageing-practice``): hours are counted, the direction is p
 witness cones tell the rest.
 """
 
+from __future__ import annotations
+
 import csv
 import math
 from dataclasses import dataclass, replace
 from functools import cache
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from firing.errors import FiringError
 from firing.serialise import Serialised
-from firing.thermocouple.reference import ThermocoupleType, parse_type
 from firing.trace import Trace
 from firing.units import SECONDS_PER_HOUR
+
+if TYPE_CHECKING:
+    from firing.thermocouple.reference import ThermocoupleType
 
 #: Classes of each standard, as they are written in files.
 CLASSES: dict[str, tuple[str, ...]] = {
     "IEC 60584-1": ("1", "2", "3"),
     "ASTM E230": ("standard", "special"),
 }
+
+
+def _letter(type: str) -> ThermocoupleType:
+    from firing.thermocouple.reference import parse_type  # not needed where hours are only added up
+
+    return parse_type(type)
 
 
 @dataclass(frozen=True)
@@ -74,7 +85,7 @@ def tolerance_rows() -> tuple[ToleranceRow, ...]:
     return tuple(
         ToleranceRow(
             standard=row["standard"].partition(":")[0],
-            type=parse_type(row["type"]),
+            type=_letter(row["type"]),
             class_name=row["class"],
             from_c=float(row["from_c"]),
             to_c=float(row["to_c"]),
@@ -95,7 +106,7 @@ def tolerance_c(
     Classes are ``1``, ``2`` and ``3`` (IEC 60584-1), ``standard`` and ``special`` (ASTM E230);
     `standard` says whose it is where the class itself does not.
     """
-    letter = parse_type(type)
+    letter = _letter(type)
     name, whose = _class(class_name, standard)
     if temperature_c != temperature_c:
         raise FiringError("a tolerance needs a temperature in °C, such as 1200, and got no number")
@@ -133,7 +144,7 @@ def least_tolerance_c(type: str, class_name: str, temperature_c: float) -> Toler
     thermocouple is known least.
     """
     found = tolerance_c(type, class_name, temperature_c)
-    letter, (name, _) = parse_type(type), _class(class_name, None)
+    letter, (name, _) = _letter(type), _class(class_name, None)
     ends_c = max(
         (row.to_c for row in tolerance_rows() if (row.type, row.class_name) == (letter, name)),
         default=temperature_c,
@@ -185,7 +196,7 @@ class Exposure:
     levels_c: tuple[float, ...]
     hours: tuple[float, ...]
 
-    def __add__(self, other: "Exposure") -> "Exposure":
+    def __add__(self, other: Exposure) -> Exposure:
         """Return the hours of two firings together."""
         if self.levels_c != other.levels_c:
             raise FiringError(
@@ -235,7 +246,7 @@ def drift_remarks(type: str) -> tuple[DriftRemark, ...]:
 
     The last one is what to do.
     """
-    letter = parse_type(type)
+    letter = _letter(type)
     return (*_direction(letter), _WITNESS)
 
 

@@ -241,7 +241,7 @@ class RecentReadings:
         """Tell whether it fell within a window, more surely than noise would have it.
 
         The fall is `least_c` at least and so many standard errors (`noises`); `unknown_c` counts as
-        long as the noise is not known, if it fell from reading to reading.
+        long as the noise is not known, if it fell from reading to reading or the last two lie so low.
         """
         time_s, celsius = self.points()
         if time_s.size < 3:
@@ -264,8 +264,10 @@ class RecentReadings:
         if -float(about_s @ celsius) / spread * span_s > max(least_c, errors * error_c):
             return True
         if not known:
-            falls = np.diff(celsius[-3:]) < 0.0
-            return bool(np.all(falls)) and float(celsius[-3] - celsius[-1]) > unknown_c
+            falls = bool(np.all(np.diff(celsius[-3:]) < 0.0))
+            # A relay's kiln climbs in steps, and falls in them where its leads are reversed.
+            two_c = float(np.max(celsius) - np.mean(celsius[-2:]))
+            return (falls and float(celsius[-3] - celsius[-1]) > unknown_c) or two_c > unknown_c
         number = ((time_s[-1] - time_s) // MEAN_S).astype(np.int64)
         count = np.bincount(number)
         means = np.bincount(number, weights=celsius)[count > 0] / count[count > 0]

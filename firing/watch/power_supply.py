@@ -43,6 +43,9 @@ NOISE_SWING, PACE_NOISE_SWING = 3.0, 2.0
 down to it, as readings minutes apart take a relay's for noise [-, -]."""
 PACE_SWING_SHARE = 2.0
 """A pace is lost by so many times the swing about it: a line drawn through swings is off, too."""
+HABIT_S, HABIT_SHARE, HABIT_MORE_C = 2400.0, 1.4, 1.5
+"""Where the same look was taken at earlier moments over so long, a change counts that is so many
+times the largest it ever saw, and a little more [s, -, °C]."""
 WARM_C = 80.0
 """A kiln colder than this cannot fall so far: that is a matter of the thermocouple's leads."""
 SIGNIFICANT_ERRORS, RARELY_SIGNIFICANT = 5.0, 4.3
@@ -57,6 +60,7 @@ FLOORS = ((60.0, 1), (120.0, 2), (360.0, 3))
 FLOOR_BLOCKS, STEADY_C, BELOW_FLOOR_C, FLOOR_ERRORS = 8, 3.0, 1.5, 3.5
 """A floor is known from so many means; a steady course varies by so much; below is by so much, and
 by so many standard errors of a mean [-, °C, °C, -]."""
+LAST_LOWS = 4
 RARE_S, RARE_POINTS = 100.0, 8
 HOLD_LEFT_S = 240.0
 """A fall this shortly before a hold's end may be its end [s]."""
@@ -80,9 +84,11 @@ COLD_SWINGS_C, COLD_SWING_C = 250.0, 22.0
 LATE_S = 180.0
 REGAINED_C = 3.0
 
-PACES = ((240.0, 2.2, 1200.0), (900.0, 4.0, 1800.0), (2700.0, 8.0, 3600.0))
+PACES = ((240.0, 2.2, 1200.0), (900.0, 4.0, 1800.0))
 """The last minutes or readings, and the time before that they are set beside [s, -, s]: for what is
-lost at once, for what goes over a quarter of an hour, and for what a relay's swing hides."""
+lost at once, and for what goes over a quarter of an hour.  Over hours every worn kiln loses pace."""
+GAIN_PACES = (*PACES, (240.0, 2.2, 3600.0))
+"""The same for a gain: a line through an hour has the pace of a relay's swings, too."""
 LATEST_S, LATEST_READINGS, CLIMBS_SHARE = 120.0, 3, 0.4
 BEFORE_READINGS = 6.0
 BEFORE_POINTS = 4
@@ -121,12 +127,24 @@ RISES_FROM_S, RISES_C = 120.0, 2.0
 DONE_FALLING_C = 15.0
 
 
+@dataclass(frozen=True, slots=True)
+class RampLine:
+    """When the line through a ramp meets its target, give or take, and what scatters about it.
+
+    The moment is -inf where nothing is known.
+    """
+
+    meets_s: float = -math.inf
+    error_s: float = 0.0
+    scatter_c: float = math.inf
+
+
 @dataclass(slots=True)
 class ObservedHold:
     """A hold as last seen: its segment, arrival, due end and lateness [s], and its level [°C].
 
     It came at `pace_c_per_h`; one that crawls may have arrived `unsure_s` sooner or later.
-    `latest_s` is the arrival's latest moment by the line of its ramp; -inf without one.
+    `ramp` is the line it came along.
     """
 
     index: int
@@ -136,7 +154,13 @@ class ObservedHold:
     level_c: float = math.nan
     pace_c_per_h: float = math.inf
     unsure_s: float = 0.0
-    latest_s: float = -math.inf
+    ramp: RampLine = RampLine()
+
+    @property
+    def soonest_due_s(self) -> float:
+        """When its end is due where the first reading at its target was a swing's or noise's [s]."""
+        late_s = self.ramp.meets_s - ARRIVED_ERRORS * self.ramp.error_s - self.arrived_s
+        return self.due_s + min(max(late_s, 0.0), CORNER_S)
 
 
 class PowerMonitor:
@@ -171,12 +195,14 @@ class PowerMonitor:
         self._lost_at_c = math.nan
         self._lost_pace_c_per_h = math.nan
         self._lost_s = math.nan
+        self._lost, self._gained = _Suspicion(), _Suspicion()
         self._fresh = False
         self._gained_c = self._gained_s = math.nan
         self.gone = self.weaker = self.stays_on = self.faster = False
         self.falls = False
         self._clock_began_s: float | None = None
         self._fall_began_s: float | None = None
+        self._fell_from_c = math.nan
         self.past_s = 0.0
         self.over_by_clock = False
         self.cut: set[int] = set()
@@ -220,7 +246,7 @@ class PowerMonitor:
         if not now.falls:
             self._fall_began_s = None
         elif self._fall_began_s is None:
-            self._fall_began_s = now.left_high_s
+            self._fall_began_s, self._fell_from_c = now.left_high_s, now.highest_c
 
     @property
     def fell_at_the_clocks_end(self) -> bool:
@@ -231,7 +257,8 @@ class PowerMonitor:
         heated = [i for i in range(len(plan.segments)) if plan.heats(i)]
         if not heated:
             return False
-        after_s = self._fall_began_s - self._clock_began_s - plan.segments[heated[-1]].end_s
+        end_s = _lets_go_s(plan, heated[-1], self._fell_from_c)
+        after_s = self._fall_began_s - self._clock_began_s - end_s
         return -CLOCK_EARLY_S < after_s < CLOCK_LATE_S
 
     def above_clock_c(self, now_s: float, now_c: float) -> float:
@@ -264,7 +291,7 @@ class PowerMonitor:
         # What is left of full power falls from one half of the hour to the other.
         age_s = now.at_s - now.time_s
         heated = max(i for i in range(len(plan.segments)) if plan.heats(i))
-        over = clock_s > plan.segments[heated].end_s + CLOCK_LATE_S
+        over = clock_s > _lets_go_s(plan, heated, now.celsius) + CLOCK_LATE_S
         offs = []
         for least_s, most_s in ((0.0, 0.5 * KEEPS_PACE_S), (0.5 * KEEPS_PACE_S, KEEPS_PACE_S)):
             inside = settled & (age_s >= least_s) & (age_s < most_s)
@@ -291,22 +318,22 @@ class PowerMonitor:
             arrived_s, before = position.arrived_s, self._hold
             due_s = arrived_s + hold_s
             if before is not None and before.index == index:
-                latest_s = before.latest_s
+                ramp = before.ramp
                 if arrived_s != before.arrived_s and self._ramp_s < arrived_s + CORNER_S:
-                    latest_s = self._latest_arrival_s(self._plan, position, index)
+                    ramp = self._ramp_line(self._plan, position, index)
                 self._hold = replace(
                     before,
                     arrived_s=arrived_s,
                     due_s=due_s,
                     late_s=position.late_s,
-                    latest_s=latest_s,
+                    ramp=ramp,
                 )
             else:
                 pace = self._pace_before(arrived_s)
                 unsure_s = self._crawls_s(self._plan, index, pace)
-                latest_s = self._latest_arrival_s(self._plan, position, index)
+                ramp = self._ramp_line(self._plan, position, index)
                 self._hold = ObservedHold(
-                    index, arrived_s, due_s, position.late_s, math.nan, pace, unsure_s, latest_s
+                    index, arrived_s, due_s, position.late_s, math.nan, pace, unsure_s, ramp
                 )
         elif position.phase == "ramp" and self._hold is not None and self._hold.index >= index:
             self._hold = None
@@ -319,8 +346,8 @@ class PowerMonitor:
             return math.inf
         return _LeastSquaresLine(time_s[last], celsius[last]).slope_c_per_s * SECONDS_PER_HOUR
 
-    def _latest_arrival_s(self, plan: Plan, position: Position, index: int) -> float:
-        """Return the latest moment at which a ramp's line meets its target [s]; -inf if unknown.
+    def _ramp_line(self, plan: Plan, position: Position, index: int) -> RampLine:
+        """Return the line a kiln came to its hold along.
 
         Noise and swing bring the first reading at a target; a line through an hour of them has the
         middle of both, and so the set point's course.
@@ -330,16 +357,17 @@ class PowerMonitor:
         arrived_s = math.inf if position.arrived_s is None else position.arrived_s
         ramp = (time_s < arrived_s) & (time_s > max(arrived_s - MEETS_S, since_s))
         if np.count_nonzero(ramp) < BEFORE_POINTS:
-            return -math.inf
+            return RampLine()
         line = _LeastSquaresLine(time_s[ramp], celsius[ramp])
         if not line.slope_c_per_s:
-            return -math.inf
+            return RampLine()
         meets_s = line.meets_s(plan.schedule.segments[index].target_c)
         scatter_c = line.scatter_c(time_s[ramp], celsius[ramp])
         error_s = line.error_c(meets_s, scatter_c) / abs(line.slope_c_per_s)
         if error_s > MOST_EARLY_S:
-            return -math.inf
-        return meets_s + ARRIVED_ERRORS * error_s
+            return RampLine()
+        scatter_c *= 1.0 + 3.0 / np.count_nonzero(ramp)  # few points tell it badly
+        return RampLine(meets_s, error_s, max(scatter_c, LEAST_NOISE_C))
 
     def _crawls_s(self, plan: Plan, index: int, pace_c_per_h: float) -> float:
         """Return how unsure an arrival is [s] where the kiln crawls to its target at the last."""
@@ -352,7 +380,7 @@ class PowerMonitor:
         """Tell whether a fall now is too early to be the hold's end."""
         left_s = HOLD_LEFT_S + hold.unsure_s
         if self._recent.interval_s() < RARE_S:
-            return now_s < hold.due_s - left_s
+            return now_s < hold.soonest_due_s - left_s
         # Of rare readings the one that shows the fall comes long after it began.
         began_s = now_s if self._fall_began_s is None else self._fall_began_s
         return began_s < hold.due_s - left_s and now_s < hold.due_s + HOLD_LEFT_S
@@ -445,8 +473,8 @@ class PowerMonitor:
         if late_s is None:
             return False
         clock_s = on_plan_s + late_s
-        end_s = plan.segments[index].end_s
-        return end_s - CLOCK_EARLY_S < clock_s < end_s + CLOCK_LATE_S
+        end_s = _lets_go_s(plan, index, self._fell_from_c)
+        return plan.segments[index].end_s - CLOCK_EARLY_S < clock_s < end_s + CLOCK_LATE_S
 
     # Part of it gone
 
@@ -511,29 +539,42 @@ class PowerMonitor:
             return False
         expected_c = min(expected_c, segment.target_c - CORNER_C - error_c)
         loss_c = expected_c - now.celsius
-        error_c = math.hypot(now.error_c, line.error_c(now.mean_s, now.noise_c))
-        latest = age_s <= max(LATEST_S, LATEST_READINGS * self._recent.interval_s())
-        if at_once and np.count_nonzero(latest) >= LATEST_READINGS:
-            pace_now = _LeastSquaresLine(now.time_s[latest], now.values_c[latest]).slope_c_per_s
-            if pace_now * SECONDS_PER_HOUR > CLIMBS_SHARE * due_c_per_h:
-                return False  # a relay that was off for a while, and the kiln climbs again
-        swing_c = max(line.swing_c(now.time_s[inside], now.values_c[inside]), now.usual_fall_c)
-        by_noise_c = PACE_NOISE_SWING * now.minute_noise_c
-        swing_c = math.sqrt(max(swing_c * swing_c - by_noise_c * by_noise_c, 0.0))
         first = int(np.argmax(inside))
         lagged = self.above_clock_c(float(now.time_s[first]), float(now.values_c[first])) < -LAGS_C
         caught_up = lagged and self.above_clock_c(now.at_s, now.celsius) > -NEAR_CLOCK_C
-        if loss_c > max(
+        if loss_c <= max(
             FIRST_SWING_C if caught_up else LOSS_C,
             1.25 * COLD_SWING_C if now.highest_c < COLD_SWINGS_C else 0.0,
             LOST_SHARE * whole_c,
-            now.errors * error_c,
-            PACE_SWING_SHARE * swing_c,
         ):
-            self._lost_at_c, self._lost_s = expected_c, now.at_s
-            self._lost_pace_c_per_h = 0.5 * pace_c_per_h
-            return True
-        return False
+            return False
+        error_c = math.hypot(now.error_c, line.error_c(now.mean_s, now.noise_c))
+        swing_c = max(line.swing_c(now.time_s[inside], now.values_c[inside]), now.usual_fall_c)
+        by_noise_c = PACE_NOISE_SWING * now.minute_noise_c
+        swing_c = math.sqrt(max(swing_c * swing_c - by_noise_c * by_noise_c, 0.0))
+        latest = age_s <= max(LATEST_S, LATEST_READINGS * self._recent.interval_s())
+        climbs = False
+        if at_once and np.count_nonzero(latest) >= LATEST_READINGS:
+            pace_now = _LeastSquaresLine(now.time_s[latest], now.values_c[latest]).slope_c_per_s
+            # A relay that was off for a while, and the kiln climbs again.
+            climbs = pace_now * SECONDS_PER_HOUR > CLIMBS_SHARE * due_c_per_h
+        enough_c = max(now.errors * error_c, PACE_SWING_SHARE * swing_c)
+        if climbs or loss_c <= enough_c:
+            habit = self._habit(now, position, pace_s, before_s)
+            if habit is None or loss_c <= habit.allows_c(-1.0, now.errors, error_c):
+                return False
+            if not self._lost.is_seen_again(now):
+                return False
+        self._lost_at_c, self._lost_s = expected_c, now.at_s
+        self._lost_pace_c_per_h = 0.5 * pace_c_per_h
+        return True
+
+    def _habit(
+        self, now: "_RecentCourse", position: Position, pace_s: float, before_s: float
+    ) -> "_Habit | None":
+        """Return what the same look saw since its ramp had its own pace."""
+        begun_s = -math.inf if position.begun_s is None else position.begun_s + SETTLED_S
+        return now.habit(begun_s, pace_s, before_s)
 
     # More of it than the program asks for
 
@@ -548,7 +589,7 @@ class PowerMonitor:
             self.faster = now.celsius > self._gained_c + rate * passed_h + 0.5 * GAIN_C
             return
         target_c = plan.schedule.segments[index].target_c
-        for pace_s, readings, before_s in PACES[:2]:
+        for pace_s, readings, before_s in GAIN_PACES:
             pace_s = max(pace_s, readings * self._recent.interval_s())
             before_s = max(before_s, BEFORE_READINGS * self._recent.interval_s())
             age_s = now.at_s - now.time_s
@@ -569,10 +610,17 @@ class PowerMonitor:
             behind_c = max(-self.above_clock_c(last_s, line.at_c(last_s)), 0.0)
             error_c = math.hypot(now.error_c, line.error_c(now.mean_s, now.noise_c))
             swing_c = max(line.swing_c(now.time_s[inside], now.values_c[inside]), now.usual_fall_c)
-            least_c = max(GAIN_C, now.errors * error_c, GAIN_SWINGS * swing_c)
-            if now.celsius - due_c > min(behind_c, WAITS_MOST_C) + least_c:
-                self.faster, self._gained_c, self._gained_s = True, due_c, now.at_s
-                return
+            gain_c = now.celsius - due_c - min(behind_c, WAITS_MOST_C)
+            if gain_c <= GAIN_C:
+                continue
+            if gain_c <= max(now.errors * error_c, GAIN_SWINGS * swing_c):
+                habit = self._habit(now, position, pace_s, before_s)
+                if habit is None or gain_c <= habit.allows_c(1.0, now.errors, error_c):
+                    continue
+                if not self._gained.is_seen_again(now):
+                    continue
+            self.faster, self._gained_c, self._gained_s = True, due_c, now.at_s
+            return
 
     # On past its time
 
@@ -600,7 +648,8 @@ class PowerMonitor:
         if not level.any():
             return
         level_c = hold.level_c = float(np.mean(now.values_c[level]))
-        noise_c = now.calm_noise_c
+        # Readings minutes apart take a swing for noise; it scatters by less about its ramp.
+        noise_c = min(now.calm_noise_c, hold.ramp.scatter_c)
         level_error_c = noise_c / math.sqrt(float(np.count_nonzero(level)))
         self.past_s = now.at_s - hold.due_s
         fallen_c = level_c - now.celsius
@@ -639,14 +688,16 @@ class PowerMonitor:
             -fallen_c > now.believed_c(FALL_C, error_c)
             or (most_share < 1.0 and shares < most)
             or (planned is None and now.rises_since(end_s + RISES_FROM_S))
+            or (planned is None and now.is_above(now.highest_of_c(level) - float(due_c[-1])))
         )
 
     def _latest_end_s(self, plan: Plan, hold: ObservedHold, now: "_RecentCourse") -> float:
         """Return when a hold is surely over [s]: noise and swing show it reached too early."""
         hold_s = plan.schedule.segments[hold.index].hold_s
-        if hold.latest_s > -math.inf:
+        if hold.ramp.meets_s > -math.inf:
             unsure_s = 0.0 if now.swings else hold.unsure_s
-            return max(hold.due_s + unsure_s, hold.latest_s + hold_s)
+            latest_s = hold.ramp.meets_s + ARRIVED_ERRORS * hold.ramp.error_s
+            return max(hold.due_s + unsure_s, latest_s + hold_s)
         rate_c_per_h = plan.schedule.segments[hold.index].rate_c_per_h
         if rate_c_per_h is None:
             return hold.due_s
@@ -656,6 +707,17 @@ class PowerMonitor:
         pace_c_per_h = min(rate_c_per_h, max(hold.pace_c_per_h, LEAST_PACE_SHARE * rate_c_per_h))
         early_s = min(early_c / pace_c_per_h * SECONDS_PER_HOUR, MOST_EARLY_S)
         return hold.due_s + early_s + hold.unsure_s
+
+
+def _lets_go_s(plan: Plan, index: int, celsius: float) -> float:
+    """Return when the plan's clock lets a kiln go that a segment was to heat further [s].
+
+    Where it is led down afterwards, that is when the set point comes down to it.
+    """
+    after = index + 1
+    if after == len(plan.segments) or plan.heats(after) or math.isnan(celsius):
+        return plan.segments[index].end_s
+    return plan.ramp_s(after, min(celsius, plan.schedule.segments[index].target_c))
 
 
 class _RecentCourse:
@@ -672,8 +734,8 @@ class _RecentCourse:
         self.error_c = noise_c / math.sqrt(self.count)
         self._in_a_minute = max(NOW_S / max(float(np.median(np.diff(time_s))), 1.0), 1.0)
         self.minute_noise_c = noise_c / math.sqrt(self._in_a_minute)
-        rare = float(np.median(np.diff(time_s))) >= RARE_S
-        self.errors = RARELY_SIGNIFICANT if rare else SIGNIFICANT_ERRORS
+        self.is_rare = float(np.median(np.diff(time_s))) >= RARE_S
+        self.errors = RARELY_SIGNIFICANT if self.is_rare else SIGNIFICANT_ERRORS
         number = (age_s // NOW_S).astype(np.int64)
         count = np.bincount(number)
         sums = np.asarray(np.bincount(number, weights=values_c), dtype=np.float64)
@@ -717,6 +779,38 @@ class _RecentCourse:
     def falls(self) -> bool:
         """Whether it fell further than noise, and than a relay's swing in the hour before."""
         return self.fallen_c >= self.believed_c(FALL_C, self.fall_error_c)
+
+    def highest_of_c(self, those: npt.NDArray[np.bool_]) -> float:
+        """Return the highest of the means over a minute of some points [°C]."""
+        number = ((self.at_s - self.time_s[those]) // NOW_S).astype(np.int64)
+        count = np.bincount(number)
+        sums = np.bincount(number, weights=self.values_c[those])
+        return float(np.max(sums[count > 0] / count[count > 0]))
+
+    def is_above(self, limit_c: float) -> bool:
+        """Tell whether it is surely above a temperature."""
+        error_c = self.calm_noise_c / math.sqrt(self.count)
+        return self.celsius > limit_c + max(RISES_C, self.errors * error_c)
+
+    def habit(self, since_s: float, pace_s: float, before_s: float) -> "_Habit | None":
+        """Return how far off the line through the time before it was at earlier moments.
+
+        None where there are not enough of them.
+        """
+        step_s = max(NOW_S, float(np.median(np.diff(self.time_s))))
+        first_s = max(since_s, float(self.time_s[0])) + before_s + pace_s
+        moments_s = np.arange(self.at_s - pace_s, first_s, -step_s)
+        if not moments_s.size or moments_s[0] - moments_s[-1] < HABIT_S:
+            return None
+        edges_s = moments_s[:, None] - np.array([pace_s + before_s, pace_s, NOW_S, 0.0])
+        aways_c = []
+        for low, high, last, end in np.searchsorted(self.time_s, edges_s, side="right").tolist():
+            if high - low >= BEFORE_POINTS and end:
+                line = _LeastSquaresLine(self.time_s[low:high], self.values_c[low:high])
+                now = slice(min(last, end - 1), end)
+                at_s, now_c = float(np.mean(self.time_s[now])), float(np.mean(self.values_c[now]))
+                aways_c.append(now_c - line.at_c(at_s))
+        return _Habit(np.array(aways_c)) if len(aways_c) >= BEFORE_POINTS else None
 
     def rises_since(self, moment_s: float) -> bool:
         """Tell whether it has risen from a low after a moment: without power nothing does."""
@@ -772,23 +866,20 @@ class _RecentCourse:
 
         Whatever a relay swings by, it switches on at the same low each time.
         """
+        held_c = self.values_c[self.time_s > arrived_s + SETTLED_S]
+        interval_s = (self.time_s[-1] - self.time_s[0]) / (self.time_s.size - 1)
         for window_s, readings in FLOORS:
-            interval_s = (self.time_s[-1] - self.time_s[0]) / (self.time_s.size - 1)
             in_window = max(readings, round(window_s / interval_s))
-            held_c = self.values_c[self.time_s > arrived_s + SETTLED_S]
-            blocks = held_c.size // in_window
-            if blocks < FLOOR_BLOCKS + 1:
+            if held_c.size < (FLOOR_BLOCKS + 1) * in_window:
                 continue
-            means = held_c[held_c.size - blocks * in_window :].reshape(blocks, in_window).mean(1)
-            before, last_c = means[:-1], float(means[-1])
+            sums_c = np.cumsum(np.concatenate(([0.0], held_c)))
+            means = (sums_c[in_window:] - sums_c[:-in_window]) / in_window
+            before, last_c = means[:-in_window], float(means[-1])
             middle_c = float(np.median(before))
             scatter_c = MAD_TO_SIGMA * float(np.median(np.abs(before - middle_c)))
-            scatter_c *= 1.0 + 4.0 / before.size
+            scatter_c *= 1.0 + 4.0 * in_window / before.size
             error_c = min(scatter_c, self.noise_c / math.sqrt(in_window))
-            steady_c = STEADY_C + 4.0 * error_c
-            if window_s > FLOORS[0][0] and np.ptp(before) > steady_c:
-                break  # means as long as a swing's low depend on where they begin
-            floor_c = _floor_c(before, steady_c)
+            floor_c = _floor_c(before, STEADY_C + 4.0 * error_c)
             if last_c < floor_c - BELOW_FLOOR_C - FLOOR_ERRORS * error_c:
                 return True
         return False
@@ -820,10 +911,40 @@ class _RecentCourse:
         return max(least_c, self.errors * error_c, swing_c)
 
 
+@dataclass(frozen=True, slots=True)
+class _Habit:
+    """How far off a course was at earlier moments [°C]: noise, and whatever makes it swing."""
+
+    aways_c: FloatArray
+
+    def allows_c(self, sign: float, errors: float, error_c: float) -> float:
+        """Return from where on a change is none of its habits [°C]; `sign` is the change's.
+
+        Readings minutes apart take a swing for noise: `error_c`, or what it scattered by.
+        """
+        scatter_c = float(np.sqrt(np.mean(self.aways_c**2))) * (1.0 + 2.0 / self.aways_c.size)
+        most_c = max(float(np.max(sign * self.aways_c)), 0.0)
+        return max(errors * min(error_c, scatter_c), HABIT_SHARE * most_c + HABIT_MORE_C)
+
+
+class _Suspicion:
+    """Believes what one of readings minutes apart shows once the next shows it, too."""
+
+    def __init__(self) -> None:
+        self._before_s = self._last_s = -math.inf
+
+    def is_seen_again(self, now: _RecentCourse) -> bool:
+        """Take in that it is seen now, and tell whether it was at the reading before."""
+        if now.at_s > self._last_s:
+            self._before_s, self._last_s = self._last_s, now.at_s
+        return not now.is_rare or self._before_s >= now.time_s[-2]
+
+
 def _floor_c(means: FloatArray, steady_c: float) -> float:
     """Return the lowest of a steady course, or of the lows that a swing rose from twice [°C].
 
-    -inf where a swing has not shown them yet.  It may have been lower between two readings.
+    -inf where a swing has not shown them yet.  It may have been lower between two readings; the
+    first lows are on the way to the hold.
     """
     span_c = float(np.max(means) - np.min(means))
     if span_c <= steady_c:
@@ -846,7 +967,7 @@ def _floor_c(means: FloatArray, steady_c: float) -> float:
             high_c = max(high_c, value_c)
             if value_c < high_c - 0.5 * span_c:
                 falls, low_c = True, value_c
-    return min(lows) - step_c if len(lows) > 1 else -math.inf
+    return min(lows[-LAST_LOWS:]) - step_c if len(lows) > 1 else -math.inf
 
 
 def _usual_fall_c(sums: FloatArray, count: npt.NDArray[np.signedinteger], until_s: float) -> float:

@@ -116,10 +116,10 @@ def refit(job: RefitJob) -> RefitResult:
     nothing = result_before_any_refit(job.kiln, job.windows)
     try:
         record = fit_input_of(_log(job), schedule=job.schedule, load=job.load)
-        misfit = RecordResiduals(described(job.kiln), record)
+        residuals = RecordResiduals(described(job.kiln), record)
     except FiringError:
         return nothing
-    windows = len(misfit.windows)
+    windows = len(residuals.windows)
     before = job.kiln.fitted
     known = nothing if job.known is None else job.known
     now = before if known.fitted is None else known.fitted
@@ -129,7 +129,7 @@ def refit(job: RefitJob) -> RefitResult:
     if windows <= job.windows * MORE_DATA_FACTOR:
         # Asked with the losses it was found with: with others any power is outdone.
         at = now.power, now.loss, now.capacity, now.leak_factor
-        more = shown and job.off_from_s is None and _is_outdone(misfit, *at)
+        more = shown and job.off_from_s is None and _is_outdone(residuals, *at)
         return by_file if more else nothing
     try:
         found = fit_kiln(job.kiln, [record])
@@ -157,7 +157,7 @@ def refit(job: RefitJob) -> RefitResult:
             power_se = found.power_over_capacity.se / found.power_over_capacity.value
             learnt.append("power")
     else:
-        found_power = _power_for(misfit, loss, capacity, leak, loss_se)
+        found_power = _power_for(residuals, loss, capacity, leak, loss_se)
         if found_power is not None:
             power, power_se = found_power
             learnt.append("power")
@@ -183,7 +183,7 @@ def _cooled(known: RefitResult, now: Fitted, found: KilnFit | None, windows: int
 
 
 def _power_for(
-    misfit: RecordResiduals, loss: float, capacity: float, leak: float, loss_se: float
+    residuals: RecordResiduals, loss: float, capacity: float, leak: float, loss_se: float
 ) -> tuple[float, float] | None:
     """Return the power that goes best with a loss and a capacity, and its error as a share.
 
@@ -192,28 +192,28 @@ def _power_for(
     from firing.kiln.fit import ABSURD, MODEL_SCATTER, RATIO_TOLD
     from firing.kiln.residuals import Multipliers
 
-    hot = float(misfit.record.chamber_c.max()) >= LEAST_HOT_C
-    if not hot or np.count_nonzero(misfit.powered) < LEAST_POWERED:
+    hot = float(residuals.record.chamber_c.max()) >= LEAST_HOT_C
+    if not hot or np.count_nonzero(residuals.powered) < LEAST_POWERED:
         return None
 
     at = Multipliers(1.0, loss, capacity, leak)
     try:
-        need_j, given_j = misfit.window_j(at)
-        now = present_windows(need_j, given_j, misfit.scatter_j, misfit.powered)
+        need_j, given_j = residuals.window_j(at)
+        now = present_windows(need_j, given_j, residuals.scatter_j, residuals.powered)
 
         def best(more: float) -> float:
             """Return the best power where walls and air carry off so many times as much."""
             other = Multipliers(1.0, more * loss, capacity, more * leak)
-            need_j, given_j = misfit.window_j(other)
-            weight = np.where(now, given_j / misfit.scatter_j**2, 0.0)
+            need_j, given_j = residuals.window_j(other)
+            weight = np.where(now, given_j / residuals.scatter_j**2, 0.0)
             return float(weight @ need_j) / float(weight @ given_j)
 
         power, with_more = best(1.0), best(1.0 + loss_se)
-        if _is_outdone(misfit, power, loss, capacity, leak):
+        if _is_outdone(residuals, power, loss, capacity, leak):
             return None
     except FiringError:
         return None
-    given = given_j[now] / misfit.scatter_j[now]
+    given = given_j[now] / residuals.scatter_j[now]
     # In units of a window's scatter, so that low power tells less than full.
     by_windows = 1.0 / (power * float(np.sqrt(given @ given)))
     by_loss = abs(with_more - power) / power
@@ -247,17 +247,17 @@ def present_windows(
 
 
 def _is_outdone(
-    misfit: RecordResiduals, power: float, loss: float, capacity: float, leak: float
+    residuals: RecordResiduals, power: float, loss: float, capacity: float, leak: float
 ) -> bool:
     """Tell whether the kiln has done more, since it was last known to be at full power."""
     from firing.kiln.residuals import Multipliers
 
-    powered = np.flatnonzero(misfit.powered)
+    powered = np.flatnonzero(residuals.powered)
     if not powered.size:
         return False
-    need_j, full_j = misfit.sides(Multipliers(1.0, loss, capacity, leak))
-    last = int(misfit.windows[int(powered[-1])][1])
-    count = max(1, round(SEEN_S / float(np.median(misfit.record.step_s))))
+    need_j, full_j = residuals.sides(Multipliers(1.0, loss, capacity, leak))
+    last = int(residuals.windows[int(powered[-1])][1])
+    count = max(1, round(SEEN_S / float(np.median(residuals.record.step_s))))
     if need_j.size - last <= count:
         return False
     ones = np.ones(count)

@@ -15,7 +15,7 @@ from capture.ptywatch import readings
 from firing.tui.app import FiringApp
 from firing.tui.document import open_file
 from firing.tui.live_watch import LiveWatch
-from soak.test_tui_monkey import KEYS, LOG, PLAN, check_kept
+from soak.test_tui_monkey import KEYS, LOG, PLAN, check_kept, leave
 
 from firing.watch.options import WatchOptions
 
@@ -44,17 +44,18 @@ async def run(folder: Path, seed: int, keys: int) -> tuple[int, list[LiveWatch]]
                 await pilot.press(rng.choice(WATCH_KEYS))
                 if number % 10 == 0:
                     check_kept(app)
-            busy = [worker for worker in app.workers if worker.group != "job"]
-            if busy:
-                await app.workers.wait_for_complete(busy)
+            await leave(app, pilot)
     finally:
-        for watch in watches:
-            assert watch.end(20.0)
+        # The last key may have begun one, too, which would go on trying its port for ever.
+        if app.session.watch is not None and app.session.watch not in watches:
+            watches.append(app.session.watch)
+        ended = [watch.end(20.0) for watch in watches]
         app.session.journal.close()
         for left in (folder / "state").glob("*"):
             left.unlink()
         os.close(master)
         os.close(slave)
+    assert all(ended)
     return number + 1, watches
 
 

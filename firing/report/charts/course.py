@@ -179,7 +179,7 @@ def _deviation_caption(review: Review, off_c: FloatArray) -> str:
     return " ".join(words)
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class CauseMark:
     """One mark: its letter, the stretch of the log it is about [s], what it stands for, its cause.
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from datetime import datetime
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -35,7 +36,7 @@ _HEIGHT_PX = 420
 
 
 def heatwork_drawing(
-    time_axis: TimeAxis,
+    started: datetime | None,
     time_s: FloatArray,
     temperature_c: FloatArray,
     verdicts: Sequence[ConeVerdict],
@@ -46,6 +47,7 @@ def heatwork_drawing(
     The first verdict is the trace's own, and what was planned may follow; `subject` says in the
     caption what the trace is.
     """
+    time_axis = TimeAxis.over(started, float(time_s[-1]))
     cones = near_cones([verdict.reached_number for verdict in verdicts])
     usable = np.isfinite(temperature_c)
     if not cones or np.count_nonzero(usable) < 2:
