@@ -25,11 +25,11 @@ from firing.ware.reactions import specific_heat
 STEP_S = 150.0
 WALL_MATERIAL, WALL_M, WALL_INTERVALS, WALL_GROWTH = "insulating brick 1260", 0.075, 8, 1.3
 CHAMBER_M3 = 0.06
-OUTSIDE_W_PER_M2K, LEAK_W_PER_M2K = 12.0, 1.0
+OUTSIDE_W_PER_M2K, LEAK_W_PER_M2K = 12.0, 1.8
 """What the outer face gives off, and what moving air carries off for each square metre inside:
 common practice, no source."""
 SPECIFIC_HEAT_C = (40.0, 1100.0)
-WALL_M2_PER_KG, WALL_SCATTER = 0.037, 0.45
+WALL_M2_PER_KG, WALL_SCATTER = 0.034, 0.45
 """Inner face to a kilogram of ware and furniture, and the scatter of its logarithm: small kilns
 have twice as much, large full ones half; common practice, no source [m²/kg, -]."""
 WALLS = np.append(-np.inf, np.linspace(-3.0, 3.0, 61))

@@ -54,8 +54,8 @@ DRAG_FROM_C = 250.0
 LACKING_SHARE = 0.5
 """Of the default kiln's pace at full power: a worn kiln that nobody described has this."""
 SLOWER, SLOWEST_SHARE = 0.95, 0.9
-"""As likely as this a kiln at full power is faster than its slowest, which has this share of its
-pace where it has shown too little."""
+"""As likely as this a kiln at full power is faster than its slowest, which has this share of that
+pace; the second where it has shown too little."""
 
 
 class ClimbLimit(Protocol):
@@ -347,7 +347,8 @@ class FiringProgress:
         paces = self.paces
         shown = None if paces is None else paces.full_power(self.now_c, self.schedule.room_c)
         if shown is not None:
-            return shown.climb(SLOWER if worst else 0.5, self.schedule.peak_c)
+            ahead = shown.climb(SLOWER if worst else 0.5, self.schedule.peak_c)
+            return replace(ahead, rate_c_per_h=SLOWER * ahead.rate_c_per_h) if worst else ahead
         if self.at_limit and paces is not None and paces.pace_c_per_h is not None:
             share = SLOWEST_SHARE if worst else 1.0
             return UsualClimb(paces.pace_at_c, share * paces.pace_c_per_h)
