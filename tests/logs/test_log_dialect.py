@@ -11,7 +11,7 @@ from firing.logs import detection
 from firing.logs.dialect import Dialect
 from firing.logs.options import ReadingOptions
 from firing.logs.text import clean_text, printable
-from firing.logs.vocabulary import display_name, role, temperature_unit, time_unit
+from firing.logs.vocabulary import display_name, role, temperature_unit, time_unit, time_zone
 
 GERMAN = (
     "Ofenlogger einer erfundenen Werkstatt\r\n"
@@ -103,6 +103,14 @@ def test_units_of_names(header: str, unit: str | None, shown: str) -> None:
 )  # fmt: skip
 def test_time_units_of_names(header: str, unit: str | None) -> None:
     assert time_unit(header) == unit
+
+
+@pytest.mark.parametrize(
+    ("header", "zone"),
+    [("Time (UTC)", "UTC"), ("UTC+5:30", "+05:30"), ("GMT −3", "-03:00"), ("UTC 12", "UTC")],
+)
+def test_a_zone_of_a_name_has_a_sign_before_its_hours(header: str, zone: str) -> None:
+    assert time_zone(header) == zone
 
 
 def test_neutral_text() -> None:
