@@ -52,7 +52,7 @@ def ready_schedules() -> list[str]:
     >>> "mid-range-glaze-cone-6-hold" in fi.ready_schedules()
     True
     """
-    from firing.files.ready import ready_names
+    from firing.files.kinds import ready_names
 
     return ready_names()
 
@@ -66,7 +66,7 @@ def example_files() -> list[str]:
     >>> "example-kiln" in fi.example_files()
     True
     """
-    from firing.files.ready import example_names
+    from firing.files.kinds import example_names
 
     return example_names()
 
@@ -427,8 +427,7 @@ def design(
     """
     from firing.controller.controller import Controller
     from firing.design.designer import design
-    from firing.design.peak_candidates import Bounds
-    from firing.design.request import FEW_WITHIN, CoolingRequest, DesignRequest
+    from firing.design.request import FEW_WITHIN, Bounds, CoolingRequest, DesignRequest
 
     keyed = _controller(controller)
     if max_segments is not None:

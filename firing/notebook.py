@@ -22,15 +22,14 @@ from firing.forecast.result import Forecast
 from firing.kiln.fit_result import KilnFit
 from firing.logs.reader import Log
 from firing.report.charts import figure as fig
+from firing.report.charts.course import forecast_course, overlaid_courses, plan_and_actual
 from firing.report.charts.figure import Drawing
-from firing.report.charts.forecast_course import forecast_course
-from firing.report.charts.review_course import overlaid_courses, plan_and_actual
 from firing.report.charts.text_chart import ChartSeries
 from firing.report.document import Block, Bullets, Paragraph, Table
 from firing.report.forecast import forecast_answer, forecast_segments, rate_words
 from firing.report.page import render_parts
 from firing.report.review import overlaid_segments, overlaid_table, review_answer
-from firing.report.review_time import account_table, segments_section
+from firing.report.review_time import attribution_table, segments_section
 from firing.review.overlay import Overlay
 from firing.review.result import Review
 from firing.schedule.schedule import Schedule
@@ -242,7 +241,7 @@ def _(forecast: Forecast) -> list[Block]:
 @_parts.register(Review)
 def _(review: Review) -> list[Block]:
     lines = (review.schedule.title, *review_answer(review))
-    causes = [account_table(review)] if review.causes else []
+    causes = [attribution_table(review)] if review.causes else []
     return [*map(Paragraph, lines), segments_section(review), *causes]
 
 

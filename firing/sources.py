@@ -1,8 +1,6 @@
 """The bibliography: every table row, limit and caution points at an entry here by its id."""
 
-import tomllib
 from dataclasses import dataclass
-from difflib import get_close_matches
 from functools import cache
 from pathlib import Path
 from typing import Literal, get_args
@@ -48,6 +46,8 @@ class Source(Serialised):
 
 @cache
 def _bibliography() -> dict[str, Source]:
+    import tomllib  # few answers cite, and it takes as long to load as all else here
+
     text = (Path(__file__).parent / "data" / "sources.toml").read_text(encoding="utf-8")
     return {name: Source(id=name, **entry) for name, entry in tomllib.loads(text).items()}
 
@@ -64,6 +64,8 @@ def source(source_id: str) -> Source:
     """
     entry = _bibliography().get(source_id)
     if entry is None:
+        from difflib import get_close_matches
+
         near = get_close_matches(source_id, _bibliography(), n=3, cutoff=0.65)
         hint = f"did you mean {' or '.join(near)}?" if near else '"firing sources" lists them all.'
         raise FiringError(f'there is no source "{source_id}"; {hint}')

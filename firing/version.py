@@ -7,7 +7,6 @@ from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
-    from importlib.resources.abc import Traversable
 
 __version__ = "0.2.0"
 ROOMS = (
@@ -21,19 +20,27 @@ ROOMS = (
 def code_version() -> str:
     """Return the version with a hash of the modules and tables that a log's figures rest on."""
     import hashlib
-    from importlib.resources import files
+    import os
 
     found = hashlib.sha256()
     for room in ROOMS:
-        for path in _files_in(files("firing").joinpath(room)):
-            found.update(path.name.encode() + path.read_bytes())
+        for name, path in _files_in(room, os.path.join(os.path.dirname(__file__), room)):
+            with open(path, "rb") as file:
+                found.update(name.encode() + file.read())
     return f"{__version__} {found.hexdigest()[:12]}"
 
 
-def _files_in(place: Traversable) -> Iterator[Traversable]:
-    if place.is_file():
-        yield place
+def _files_in(name: str, path: str) -> Iterator[tuple[str, str]]:
+    # By `os`, as a list of firings asks for this, and `importlib.resources` takes longer to load.
+    import os
+
+    if os.path.isfile(path):
+        yield name, path
         return
-    for inner in sorted(place.iterdir(), key=lambda one: one.name):
-        if inner.is_dir() or inner.name.endswith((".py", ".csv", ".toml")):
-            yield from _files_in(inner)
+    with os.scandir(path) as entries:
+        inner = sorted((entry.name, entry.path, entry.is_dir()) for entry in entries)
+    for name, path, folder in inner:
+        if folder:
+            yield from _files_in(name, path)
+        elif name.endswith((".py", ".csv", ".toml")):
+            yield name, path

@@ -11,6 +11,17 @@ import pytest
 
 from firing.cli import main, outcome
 
+PLAN = """title = "Bisque"
+purpose = "bisque"
+[[segment]]
+rate = 100
+target = 600
+[[segment]]
+rate = 100
+target = 900
+hold = "15m"
+"""
+
 
 def call(
     folder: Path, *arguments: str, lines: bytes | None = None

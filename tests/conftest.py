@@ -1,10 +1,17 @@
 """What holds for every test: no property is judged by the clock."""
 
+from __future__ import annotations
+
 import os
 from collections.abc import Iterator
+from pathlib import Path
+from typing import TYPE_CHECKING
 
 import pytest
 from hypothesis import HealthCheck, settings
+
+if TYPE_CHECKING:
+    from capture.ptywatch import Instrument
 
 # A slow machine, or one under load, is no fault of the property under test.  The parent is named
 # because hypothesis starts from another one where CI is set, and that tries the same examples
@@ -27,3 +34,13 @@ def _own_logbook(tmp_path_factory: pytest.TempPathFactory) -> Iterator[None]:
         place = tmp_path_factory.mktemp("logbook") / "logbook.sqlite"
         patch.setenv("FIRING_LOGBOOK", str(place))
         yield
+
+
+@pytest.fixture
+def instrument(tmp_path: Path) -> Iterator[Instrument]:
+    """Return an instrument that speaks over a pseudo-terminal."""
+    from capture.ptywatch import Instrument
+
+    made = Instrument(tmp_path / "port")
+    yield made
+    made.close()

@@ -20,15 +20,18 @@ import gzip
 import io
 import json
 import math
+import os
 import random
 import re
 import zipfile
 from collections import Counter
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime, timedelta
 from functools import lru_cache
 from pathlib import Path
+from time import tzset
 from typing import Any
 
 Cells = tuple[str, ...]
@@ -1777,22 +1780,26 @@ def _next_step(
     return None
 
 
-def tally(found: Sequence[Case], folder: Path) -> tuple[Counter[str], dict[str, Outcome]]:
-    """Score many cases, as in Berlin, so that a clock in UTC is told from the wall's."""
-    import os
-    import time
-
+@contextmanager
+def machine_in(zone: str) -> Iterator[None]:
+    """Let this machine's zone be another."""
     before = os.environ.get("TZ")
-    os.environ["TZ"] = "Europe/Berlin"
-    time.tzset()
+    os.environ["TZ"] = zone
+    tzset()
     try:
-        outcomes = {case.name: score(case, folder) for case in found}
+        yield
     finally:
         if before is None:
             del os.environ["TZ"]
         else:
             os.environ["TZ"] = before
-        time.tzset()
+        tzset()
+
+
+def tally(found: Sequence[Case], folder: Path) -> tuple[Counter[str], dict[str, Outcome]]:
+    """Score many cases, as in Berlin, so that a clock in UTC is told from the wall's."""
+    with machine_in("Europe/Berlin"):
+        outcomes = {case.name: score(case, folder) for case in found}
     return Counter(outcome.verdict for outcome in outcomes.values()), outcomes
 
 

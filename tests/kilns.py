@@ -2,8 +2,8 @@
 
 from dataclasses import replace
 
+from firing.heat.properties import wall_material
 from firing.kiln.description import KilnDescription, WallLayer
-from firing.kiln.materials import wall_material
 from firing.schedule.schedule import Schedule, Segment
 from firing.ware.load import Load, Piece
 

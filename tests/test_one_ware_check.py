@@ -13,8 +13,7 @@ import numpy as np
 import pytest
 from commandline import call
 from design.making import EXAMPLES, PLANTERS_AND_CUPS, check_plan, example_kiln, ware
-from firing.tui.equipment import ChosenFile, Equipment
-from firing.tui.forecasting import Circumstances, forecast_plan
+from firing.tui.equipment import ChosenFile, Circumstances, Equipment, forecast_plan
 from longer import beyond
 
 from firing.controller.controller import Controller

@@ -71,7 +71,7 @@ def test_every_command_and_option_named_here_exists() -> None:
     from click import Context, Group
 
     from firing.cli import COMMANDS, cli
-    from firing.files.ready import example_names, ready_names
+    from firing.files.kinds import example_names, ready_names
 
     text = README.read_text(encoding="utf-8")
     code = "\n".join((*blocks("console"), *blocks("sh"), *re.findall(r"`[^`\n]+`", text)))

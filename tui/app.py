@@ -26,8 +26,7 @@ from textual.theme import Theme
 from textual.widgets import Input
 
 from .document import PlanDocument
-from .equipment import memory_file, recall
-from .forecasting import Circumstances
+from .equipment import Circumstances, memory_file, recall
 from .journal import Journal, Leftover, first_time, leftovers, state_folder
 from .painting import ChangesOnly, Painting, ascii_terminal
 from .screens.base import WorkScreen
@@ -307,8 +306,7 @@ class FiringApp(App[Ended]):
 
     def action_help(self) -> None:
         """Show the keys of the screen in front."""
-        from .screens.dialogs import Sheet
-        from .screens.sheet_texts import help_lines
+        from .screens.dialogs import Sheet, help_lines
 
         if not (isinstance(self.screen, Sheet) and self.screen.is_help):
             lines = [*help_lines(self.screen), "", _IN_FIVE_LINES, *_tour_lines()]
@@ -373,7 +371,7 @@ class FiringApp(App[Ended]):
 
     def action_commands(self) -> None:
         """Show all commands that apply, and do the one chosen."""
-        from .screens.commands import Command, Commands, applying
+        from .screens.dialogs import Command, Commands, applying
 
         async def do(command: Command | None) -> None:
             if command is not None:

@@ -21,8 +21,7 @@ from firing.units import (
 )
 
 from .design_form import make, taken
-from .equipment import reread
-from .forecasting import Circumstances, forecast_plan
+from .equipment import Circumstances, forecast_plan, reread
 from .key_figures import KeyFigure, key_figures
 from .plot_lines import FORECAST, SET_POINT, PlotLines, rising, segment_at
 

@@ -17,9 +17,8 @@ from firing.units import (
     parse_rate_c_per_h,
 )
 
-from .equipment import Equipment
+from .equipment import Circumstances, Equipment
 from .fields import Field, cone_name, optional, temperature
-from .forecasting import Circumstances
 
 if TYPE_CHECKING:
     from firing.controller.controller import Controller
@@ -205,8 +204,7 @@ def make(schedule: Schedule, equipment: Equipment, wanted: Mapping[str, Any]) ->
             open_c=_open_c(wanted),
         )
     from firing.design.designer import design
-    from firing.design.peak_candidates import Bounds
-    from firing.design.request import RESERVE, CoolingRequest, DesignRequest
+    from firing.design.request import RESERVE, Bounds, CoolingRequest, DesignRequest
 
     reserve = wanted.get("reserve")
     request = DesignRequest(

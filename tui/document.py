@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Any, Generic, TypeVar
 
 from firing.errors import FiringError
-from firing.files.ready import ready_names, ready_text
+from firing.files.kinds import ready_names, ready_text
 from firing.files.tomlfile import read_text, write_text
 from firing.schedule.file import parse_schedule, schedule_text
 from firing.schedule.schedule import Schedule
@@ -121,12 +121,8 @@ class Document(Generic[State]):
     def save(self, *, replace_changed: bool = False) -> Path:
         """Write it to its file and return the path.
 
-        Raises
-        ------
-        ChangedOnDisk
-            If somebody else changed the file since, and `replace_changed` is false.
-        FiringError
-            If it has no file yet, has faults, or cannot be written.
+        `ChangedOnDisk` if somebody else changed the file since, and `replace_changed` is false;
+        `FiringError` if it has no file yet, has faults, or cannot be written.
         """
         if self.path is None:
             raise FiringError(f"this {self.kind} has no file yet; save it under a name")

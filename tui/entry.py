@@ -11,8 +11,7 @@ from typing import TYPE_CHECKING, Any
 from firing.errors import FiringError
 
 from .document import open_named, open_new
-from .equipment import Equipment, Kind, with_file
-from .forecasting import Circumstances
+from .equipment import Circumstances, Equipment, Kind, with_file
 
 if TYPE_CHECKING:
     from firing.remote.outlets import Outlets

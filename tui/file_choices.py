@@ -5,8 +5,7 @@ from pathlib import Path
 from typing import Literal
 
 from firing.errors import FiringError
-from firing.files.kinds import kind_of, kind_of_text
-from firing.files.ready import example_names, ready_names, ready_text
+from firing.files.kinds import example_names, kind_of, kind_of_text, ready_names, ready_text
 from firing.schedule.file import parse_schedule
 
 from .equipment import KINDS, Kind

@@ -13,13 +13,15 @@ from firing.errors import FiringError
 from firing.units import (
     format_duration,
     format_rate,
+    from_celsius,
     in_unit,
     rate_from_celsius,
     rate_to_celsius,
+    to_celsius,
 )
 
 from .edits import CONE_CHANGES
-from .forecasting import Circumstances, forecast_plan
+from .equipment import Circumstances, forecast_plan
 
 if TYPE_CHECKING:
     from firing.controller.controller import Controller
@@ -171,9 +173,29 @@ def _of_warning(warning: PlanWarning, forecast: Forecast, circumstances: Circums
         title, cone = f"{reached}, target {forecast.target_cone}", forecast.target_cone
 
         def make() -> Cured:
-            return to_cone(schedule, circumstances, cone, "hold")
+            if forecast.kiln is not None and not forecast.kiln.reaches_peak:
+                return within_reach(forecast, circumstances)
+            try:
+                return to_cone(schedule, circumstances, cone, "hold")
+            except FiringError:
+                return to_cone(schedule, circumstances, cone, "peak")
 
-    elif warning.id == "heating_behind" and forecast.kiln is not None:
+    elif warning.id in ("practice", "slow_drying"):
+        breach = _slower(warning, forecast, equipment)
+        if breach is not None:
+            segment = breach.segment
+            title = "five-fold drying hold" if warning.id == "slow_drying" else "practice is slower"
+
+            def make() -> Cured:
+                return made_safe_at(schedule, breach, equipment, title)
+
+    elif warning.id in ("peak_out_of_reach", "above_kiln_maximum"):
+        segment = schedule.peak_index
+
+        def make() -> Cured:
+            return within_reach(forecast, circumstances)
+
+    elif warning.id == "heating_behind" and forecast.kiln and forecast.kiln.reaches_peak:
 
         def make() -> Cured:
             return as_the_kiln_climbs(forecast, equipment)
@@ -185,11 +207,12 @@ def _of_warning(warning: PlanWarning, forecast: Forecast, circumstances: Circums
 
     same = [w.at_s for w in forecast.warnings if w.id == warning.id]
     where = [str(s.index + 1) for s in forecast.segments if s.start_s in same]
+    shown = title
     if segment is not None and warning.id in _TITLES:
         numbers = ", ".join(where) if warning.id == "heating_behind" else segment + 1
-        title = f"{numbers}: {title}"
+        shown = f"{numbers}: {title}"
     words = in_unit(warning.message, schedule.unit)
-    return Offer(title, words, make, "!" if warning.severity == "act" else "?")
+    return Offer(shown, words, make, "!" if warning.severity == "act" else "?")
 
 
 _TITLES = {
@@ -205,6 +228,29 @@ _TITLES = {
 }
 
 
+def _slower(warning: PlanWarning, forecast: Forecast, equipment: Equipment) -> Breach | None:
+    """Return what practice, or clay that dries slowly, asks of a plan beyond its limits."""
+    from firing.forecast.warnings import slower_by_practice
+    from firing.ware.check import check_program
+
+    if warning.id == "practice":
+        load = None if equipment.load is None else equipment.load.value
+        found = slower_by_practice(forecast, load)
+        return next((breach for breach in found if warning.message.endswith(breach.message)), None)
+    if forecast.ware is None:
+        return None
+    limits = forecast.ware.limits
+    # The long end of the time that its water needs: how fast clay dries is known to a factor.
+    dwells = tuple(
+        replace(dwell, at_least_s=dwell.high_s)
+        for dwell in limits.dwells
+        if dwell.reason == "free water"
+    )
+    return next(
+        iter(check_program(forecast.schedule, replace(limits, limits=(), dwells=dwells))), None
+    )
+
+
 def _controller(schedule: Schedule, equipment: Equipment) -> Controller:
     from firing.controller.controller import Controller
 
@@ -213,14 +259,16 @@ def _controller(schedule: Schedule, equipment: Equipment) -> Controller:
     return Controller(max_segments=99, unit=schedule.unit)
 
 
-def made_safe_at(schedule: Schedule, breach: Breach, equipment: Equipment) -> Cured:
+def made_safe_at(
+    schedule: Schedule, breach: Breach, equipment: Equipment, label: str = ""
+) -> Cured:
     """Return the plan changed at one place where it breaks a limit of the ware."""
     from firing.controller.program import in_controllers_unit
     from firing.design.repair import repaired_at
 
     controller = _controller(schedule, equipment)
     found, done = repaired_at(in_controllers_unit(schedule, controller), breach, controller)
-    return Cured(replace(found, unit=schedule.unit), _breach_title(breach), done)
+    return Cured(replace(found, unit=schedule.unit), label or _breach_title(breach), done)
 
 
 def made_safe(schedule: Schedule, equipment: Equipment) -> Cured:
@@ -256,6 +304,75 @@ def as_the_kiln_climbs(forecast: Forecast, equipment: Equipment) -> Cured:
     number = forecast.cones.reached_number
     found = mend(forecast.schedule, equipment.kiln.value, load, None, number)
     return Cured(found.schedule, "rates that the kiln keeps", "; ".join(found.changes))
+
+
+_BELOW_TOP_K = (5.0, 10.0, 20.0)
+"""So far under the highest that a kiln gets to a lower peak is tried; the soonest done is taken."""
+
+
+def within_reach(forecast: Forecast, circumstances: Circumstances) -> Cured:
+    """Return the plan with a peak its kiln gets to and may have, and a hold that keeps its cone.
+
+    The cone is the target's, else what the program comes to where the kiln follows it.  Raises
+    `FiringError` if no such peak brings it down.
+    """
+    from firing.forecast.warnings import LONGEST_ADVISED_HOLD_S
+
+    schedule, kiln, unit = forecast.schedule, forecast.kiln, forecast.schedule.unit
+    equipment = circumstances.equipment
+    if kiln is None:
+        raise FiringError("what a kiln gets to is known of a kiln; choose one")
+    bare = replace(circumstances, equipment=replace(equipment, kiln=None))
+    cone = forecast.target_cone or forecast_plan(schedule, bare).cones.reached
+    if cone is None:
+        raise FiringError("this plan brings no cone down; write a lower peak")
+    trouble = FiringError(
+        f"no peak that this kiln gets to brings cone {cone} down; plan a lower one"
+    )
+    best: tuple[float, Cured] | None = None
+    for below_k in (0.0,) if kiln.reaches_peak else _BELOW_TOP_K:
+        top = math.floor(from_celsius(min(kiln.peak_c - below_k, kiln.max_c), unit) / 5.0) * 5.0
+        top_c = to_celsius(top, unit)
+        # What only led above it is left out.
+        lower = [
+            replace(segment, target_c=min(segment.target_c, top_c))
+            for index, segment in enumerate(schedule.segments)
+            if index == schedule.peak_index
+            or segment.target_c < top_c
+            or segment.hold_s
+            or segment.action
+        ]
+        try:
+            cured = to_cone(replace(schedule, segments=tuple(lower)), circumstances, cone, "hold")
+        except FiringError as error:
+            trouble = error
+            continue
+        then = forecast_plan(cured.schedule, circumstances)
+        if then.kiln is not None and then.kiln.reaches_peak:
+            took = then.program_s
+            if best is None or took < best[0]:
+                held_s = cured.schedule.segments[cured.schedule.peak_index].hold_s
+                long = held_s > LONGEST_ADVISED_HOLD_S
+                found = cured.words.replace("hold", f"peak {top:g} °{unit}, hold", 1)
+                words = f"{_FIRST[kiln.reaches_peak]}  {found}{_LONG if long else ''}"
+                best = (
+                    took,
+                    Cured(
+                        replace(cured.schedule, cone=schedule.cone),
+                        f"a peak of {top:g} °{unit}",
+                        words,
+                    ),
+                )
+    if best is None:
+        raise trouble
+    return best[1]
+
+
+_FIRST = {
+    False: "Have power and volts measured under load by a competent person.",
+    True: "The kiln's manual decides.",
+}
+_LONG = "  So long a hold is little known; a lower cone is surer."
 
 
 def as_it_cools(forecast: Forecast, segment: int) -> Cured:

@@ -19,8 +19,7 @@ from firing.report.words import (
 )
 from firing.units import format_duration, format_temperature, hours_minutes, in_unit
 
-from .equipment import Equipment
-from .forecasting import plan_times
+from .equipment import Equipment, plan_times
 
 MOST_LINES = 4
 _BETWEEN = " · "

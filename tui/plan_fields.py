@@ -11,9 +11,8 @@ from firing.schedule.schedule import PURPOSES, Schedule
 from firing.units import format_temperature, parse_temperature_c
 
 from . import edits
-from .equipment import Equipment
+from .equipment import Circumstances, Equipment, forecast_plan
 from .fields import Field, cone_name, optional
-from .forecasting import Circumstances, forecast_plan
 
 
 def plan_fields(schedule: Schedule, now: Circumstances) -> list[Field]:

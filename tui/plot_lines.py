@@ -17,7 +17,7 @@ from firing.schedule.schedule import Schedule
 from firing.trace import FloatArray
 from firing.units import TemperatureUnit, format_temperature, hours_minutes
 
-from .forecasting import plan_times
+from .equipment import plan_times
 from .plot import Mark
 
 if TYPE_CHECKING:
@@ -209,7 +209,7 @@ def review_lines(review: Review) -> PlotLines:
 
     What made it longer or shorter is marked with its letter.
     """
-    from firing.report.charts.review_course import marked_causes
+    from firing.report.charts.course import marked_causes
 
     trace = review.log.trace
     name = trace.channels[review.channel]
@@ -256,7 +256,7 @@ def reviewed_at(review: Review, at_s: float) -> int | None:
 
 def overlay_lines(found: Overlay) -> PlotLines:
     """Return the lines of several firings on the plan's, a letter on each."""
-    from firing.report.charts.review_course import overlaid_series
+    from firing.report.charts.course import overlaid_series
 
     lines = tuple(overlaid_series(found))
     marks = []

@@ -10,10 +10,10 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from firing.cones.table import describe_number
-from firing.report.charts.review_course import marked_causes, place_of_cause
+from firing.report.charts.course import marked_causes, place_of_cause
 from firing.report.review import finding_words, lead_in_words, log_words, review_answer
 from firing.report.review_heat import cones_by_channel, cooling_words
-from firing.report.review_time import account_table
+from firing.report.review_time import attribution_table
 from firing.report.sanitize import display_width, pad, shorten, wrap
 from firing.report.text import bar
 from firing.report.words import SEVERITY_WORDS, closed, sentence
@@ -125,7 +125,7 @@ def _section(
 
 
 def _causes(review: Review) -> Iterator[ReviewEntry]:
-    table = account_table(review)
+    table = attribution_table(review)
     letters = {mark.cause: f"{mark.letter} " for mark in marked_causes(review)}
     lines = zip(review.causes, table.rows, table.bars, strict=True)
     for cause, (words, minutes), share in lines:

@@ -16,7 +16,7 @@ from firing.units import (
 )
 
 from .edits import HEAD_ROW, SEGMENT_KEYS, SegmentKey, cell_text
-from .forecasting import plan_times
+from .equipment import plan_times
 
 COMPUTED = ("takes", "ends", "planned", "limit")
 """Columns that follow from the others."""

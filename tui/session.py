@@ -11,8 +11,7 @@ from firing.logs.options import ReadingOptions
 from firing.schedule.schedule import Schedule
 
 from .document import PlanDocument
-from .equipment import Equipment, Kind
-from .forecasting import Circumstances, forecast_fitting
+from .equipment import Circumstances, Equipment, Kind, forecast_fitting
 from .journal import Journal, Leftover
 
 if TYPE_CHECKING:

@@ -13,8 +13,15 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any, Literal
 
-from firing.capture.conversion import OUTPUT_FIELD, Converter, SourceUnit
-from firing.capture.reading import Reading, Status, duty_from_percent, missing_reading
+from firing.capture.reading import (
+    OUTPUT_FIELD,
+    Converter,
+    Reading,
+    SourceUnit,
+    Status,
+    duty_from_percent,
+    missing_reading,
+)
 from firing.capture.serial_port import PortSettings, SerialPort
 from firing.capture.source import PollingTimer, SourceLost
 from firing.errors import FiringError

@@ -187,10 +187,7 @@ _MEMORY_DEVICES = 1  # null, zero, full: nothing hangs on them
 def refuse_device(path: Path) -> None:
     """Refuse what is no file before it is opened: a line sent to a port could switch something.
 
-    Raises
-    ------
-    FiringError
-        If the path names a device.
+    `FiringError` if the path names a device.
     """
     try:
         found = os.stat(path)

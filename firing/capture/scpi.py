@@ -7,9 +7,8 @@ here are a fixed list of questions.
 import time
 from typing import Literal, get_args
 
-from firing.capture.conversion import SourceUnit
 from firing.capture.fields import LineParser
-from firing.capture.reading import Reading, missing_reading
+from firing.capture.reading import Reading, SourceUnit, missing_reading
 from firing.capture.serial_port import PortSettings, SerialPort
 from firing.capture.source import PollingTimer
 from firing.capture.text_lines import LineBuffer

@@ -162,10 +162,7 @@ def _keep_alive(connection: Any) -> None:
 def device_named(port: str) -> str:
     """Return the device that a port's name means: its own, or that of a USB serial number.
 
-    Raises
-    ------
-    SourceLost
-        If no port has that number now, or more than one.
+    `SourceLost` if no port has that number now, or more than one.
     """
     if not port.lower().startswith(BY_NUMBER):
         return port

@@ -13,8 +13,7 @@ from firing.capture.modbus import RegisterType, WordOrder
 from firing.capture.source import LEAST_INTERVAL_S, MOST_INTERVAL_S
 from firing.capture.source_settings import SourceSettings, WatchedFiring
 from firing.errors import FiringError
-from firing.files.kinds import FileKind, WrongKeys
-from firing.files.ready import example_names, ready_names
+from firing.files.kinds import FileKind, WrongKeys, example_names, ready_names
 from firing.units import parse_duration_s, parse_temperature_c
 
 _STRICT = ConfigDict(extra="forbid", strict=True)
@@ -208,10 +207,7 @@ def read_firing(source: str) -> WatchedFiring:
 
     Files that it names lie where it lies itself.
 
-    Raises
-    ------
-    FiringError
-        If the file is faulty.
+    `FiringError` if the file is faulty.
     """
     path = Path(source)
     if path.suffix.lower() != ".toml" or "://" in source:

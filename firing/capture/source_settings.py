@@ -6,9 +6,9 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Literal
 
-from firing.capture.conversion import SourceUnit, converter_for
 from firing.capture.fields import UNUSED_FIELD, FieldLayout, LineParser
 from firing.capture.modbus import RegisterChannel as ModbusRegister
+from firing.capture.reading import SourceUnit, converter_for
 from firing.capture.serial_port import Parity, PortSettings
 from firing.capture.source import ReadingSource
 from firing.errors import FiringError
@@ -121,10 +121,7 @@ class WatchedFiring:
 def make_source(settings: SourceSettings) -> ReadingSource:
     """Return the source that settings describe, not opened yet.
 
-    Raises
-    ------
-    FiringError
-        If they cannot be used, or a package they need is missing.
+    `FiringError` if they cannot be used, or a package they need is missing.
     """
     source = _made(settings)
     source.unit = settings.unit

@@ -9,8 +9,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 import click
 
 from firing.cli import outcome
-from firing.cli.arguments import DURATION_S, html_option, json_option
-from firing.cli.log_options import log_options, take_reading
+from firing.cli.arguments import DURATION_S, html_option, json_option, log_options, take_reading
 from firing.errors import FiringError
 from firing.units import (
     TemperatureUnit,

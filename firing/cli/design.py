@@ -17,14 +17,15 @@ from firing.cli.arguments import (
     json_option,
     kiln_options,
     kiln_size_option,
+    log_options,
     one_kiln,
     out_option,
     rate_in,
     report_options,
+    take_reading,
     temperature_in,
     unload_option,
 )
-from firing.cli.log_options import log_options, take_reading
 from firing.errors import FiringError
 
 if TYPE_CHECKING:
@@ -143,9 +144,8 @@ def design_command(
     from firing.clock import parse_when
     from firing.design.designer import design, owners_controller
     from firing.design.explain import designed_text
-    from firing.design.peak_candidates import Bounds
     from firing.design.repair import repaired_design
-    from firing.design.request import FEW_WITHIN, CoolingRequest, DesignRequest
+    from firing.design.request import FEW_WITHIN, Bounds, CoolingRequest, DesignRequest
     from firing.design.result import dry_first_document
     from firing.files.kinds import open_file
     from firing.report.design import design_report, dry_first_report

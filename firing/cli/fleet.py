@@ -1,5 +1,6 @@
 """``firing fleet``: many logs at once."""
 
+import os
 from contextlib import suppress
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -7,8 +8,14 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from firing.cli import outcome
-from firing.cli.arguments import html_option, json_option, report_options
-from firing.cli.log_options import log_options, take_reading
+from firing.cli.arguments import (
+    html_option,
+    json_option,
+    log_options,
+    optional_logbook,
+    report_options,
+    take_reading,
+)
 from firing.errors import FiringError
 
 if TYPE_CHECKING:
@@ -20,14 +27,7 @@ if TYPE_CHECKING:
 
 @click.command("fleet")
 @click.argument("source", metavar="[FOLDER|URL]", required=False)
-@click.option(
-    "--logbook",
-    "book",
-    metavar="[FILE]",
-    is_flag=False,
-    flag_value="",
-    help="Review the firings of a logbook; by default this user's own.",
-)
+@optional_logbook("Review the firings of a logbook; by default this user's own.")
 @click.option("--plans", metavar="DIR", help="Folder of the schedule files, or one of them.")
 @click.option("--kilns", metavar="DIR", help="Folder of the kiln files, or one of them.")
 @click.option("--tariff", metavar="T", help="Tariff file (TOML), for the cost.")
@@ -71,6 +71,8 @@ def fleet_command(
     FOLDER the table is summed up as it is.  A log's kiln and plan are those whose names stand in
     its path, else those that its course fits.
     """
+    # Arrow's own pool, chosen as it loads, keeps all the memory that a part once needed.
+    os.environ.setdefault("ARROW_DEFAULT_MEMORY_POOL", "system")
     from firing.files.disk import check_writable
     from firing.fleet.summary import summarise
     from firing.fleet.table import FleetTable

@@ -6,8 +6,13 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from firing.cli import outcome
-from firing.cli.arguments import json_option, report_options
-from firing.cli.log_options import log_options, take_reading
+from firing.cli.arguments import (
+    json_option,
+    log_options,
+    optional_logbook,
+    report_options,
+    take_reading,
+)
 from firing.logs.reader import log_document, open_log
 from firing.units import TemperatureUnit
 
@@ -25,9 +30,9 @@ def kiln_command() -> None:
 @json_option
 def show_command(kiln: str, as_json: bool) -> int:
     """Print every figure the model uses for KILN, given, derived and assumed, with its source."""
-    from firing.kiln.capability import fastest_rates, highest_hold
     from firing.kiln.description import describe_kiln
     from firing.kiln.file import open_kiln
+    from firing.kiln.simulation import fastest_rates, highest_hold
     from firing.report.listings import kiln_report
 
     described = open_kiln(kiln)
@@ -56,7 +61,7 @@ def show_command(kiln: str, as_json: bool) -> int:
 @json_option
 def materials_command(unit: TemperatureUnit, as_json: bool) -> int:
     """List the wall materials a kiln file may name, with their values and sources."""
-    from firing.kiln.materials import material_rows
+    from firing.heat.properties import material_rows
     from firing.report.listings import materials_report
 
     rows = material_rows()
@@ -71,13 +76,8 @@ def materials_command(unit: TemperatureUnit, as_json: bool) -> int:
 @kiln_command.command("fit")
 @click.argument("kiln")
 @click.argument("logs", metavar="[LOG]...", nargs=-1, type=click.Path(path_type=Path))
-@click.option(
-    "--logbook",
-    "book",
-    metavar="[FILE]",
-    is_flag=False,
-    flag_value="",
-    help="Learn from the kept firings of KILN instead of from LOGs; this user's own without FILE.",
+@optional_logbook(
+    "Learn from the kept firings of KILN instead of from LOGs; this user's own without FILE."
 )
 @click.option(
     "--schedule",

@@ -14,8 +14,15 @@ from typing import TYPE_CHECKING, Any, TypeVar
 import click
 
 from firing.cli import outcome
-from firing.cli.arguments import html_option, json_option, logbook_option, report_options
-from firing.cli.log_options import log_options, take_reading
+from firing.cli.arguments import (
+    align_option,
+    html_option,
+    json_option,
+    log_options,
+    logbook_option,
+    report_options,
+    take_reading,
+)
 from firing.clock import parse_when
 from firing.errors import FiringError
 from firing.logbook.record import EVENT_KINDS, Entry, EventKind, Filter
@@ -89,6 +96,9 @@ def said_options(command: Command) -> Command:
                 help="A photograph; its place is kept, not the picture.",
             ),
             click.option("--member", default="", metavar="NAME", help="Who fired, or for whom."),
+            click.option(
+                "--began", metavar="WHEN", help="When a log without clock times began."
+            ),
         ]
     ):  # fmt: skip
         command = option(command)
@@ -104,7 +114,6 @@ def said_options(command: Command) -> Command:
               help="The plan it was fired by; of several, the one a log fits.")  # fmt: skip
 @said_options
 @click.option("--tariff", metavar="T", help="Prices (TOML): the cost, by the logged output.")
-@click.option("--began", metavar="WHEN", help="When a log without clock times began.")
 @click.option("--dry-run", is_flag=True, help="Show what would be kept; write nothing.")
 @logbook_option
 @log_options
@@ -124,7 +133,8 @@ def keep_command(
     """Keep the LOG of a firing in the logbook, or all logs in a FOLDER.
 
     The log's own bytes are kept, so nothing is lost when the program learns to read more of them.
-    A log that is there already is passed over; one that has grown takes the shorter one's place.
+    A log that is there already is not kept twice: what you say of it is added to its firing. One
+    that has grown takes the shorter one's place.
 
     Each log is compared with every plan: those you name, or those in the folder and the logbook and
     the ready ones.  The report says which plan and kiln it took, and why.
@@ -334,13 +344,7 @@ def show_command(
 @_subcommand("compare", "compare 1 2")
 @click.argument("numbers", metavar="[NUMBER...]", nargs=-1, type=int)
 @click.option("--plan", help="The newest six firings of the plan whose title has this in it.")
-@click.option(
-    "--align",
-    type=click.Choice(["segment", "clock"]),
-    default="segment",
-    show_default=True,
-    help="Let every segment begin at one place for all, or count from when each began to heat.",
-)
+@align_option
 @logbook_option
 @html_option
 @report_options
@@ -384,7 +388,7 @@ def compare_command(
 def add_command(
     number: int, kiln: str | None, plan: str | None, place: Path | None, as_json: bool, **told: Any
 ) -> int:
-    """Add notes, cones, photographs, energy or cost to a firing.
+    """Add notes, cones, photographs, energy, cost or its beginning to a firing.
 
     --plan and --kiln set right what was matched wrong.
     """

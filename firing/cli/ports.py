@@ -57,7 +57,7 @@ def ports_command(heard: str | None, baud: int | None, as_json: bool) -> int:
 
 
 def _listen(port: str, baud: int | None, as_json: bool) -> int:
-    from firing.capture.listening import BAUDS, listen
+    from firing.capture.text_lines import BAUDS, listen
 
     found = listen(port, BAUDS if baud is None else (baud,))
     best = found[-1]

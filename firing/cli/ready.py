@@ -19,7 +19,7 @@ def schedules_command(name: str | None, out: Path | None, overwrite: bool, as_js
     import tomllib
 
     from firing.errors import FiringError
-    from firing.files.ready import example_names, ready_names, ready_text
+    from firing.files.kinds import example_names, ready_names, ready_text
     from firing.schedule.file import parse_schedule
 
     if name is not None:

@@ -9,13 +9,15 @@ import click
 
 from firing.cli import outcome
 from firing.cli.arguments import (
+    align_option,
     html_option,
     json_option,
     kiln_options,
+    log_options,
     logbook_option,
     report_options,
+    take_reading,
 )
-from firing.cli.log_options import log_options, take_reading
 from firing.clock import parse_when
 from firing.errors import FiringError
 from firing.logs.reader import open_log
@@ -156,7 +158,7 @@ def review_command(
 
 def _with_plan_named(result: "Review", *folders: Path) -> "Review":
     """Name the plan that was fired, if it lies beside the plan or the log, or is a ready one."""
-    from firing.files.ready import ready_names
+    from firing.files.kinds import ready_names
     from firing.review.which_plan import name_the_plan
     from firing.schedule.file import open_schedule
 
@@ -203,13 +205,7 @@ def _keep(
 @click.command("compare")
 @click.argument("logs", metavar="LOG...", nargs=-1, required=True, type=click.Path(path_type=Path))
 @click.option("--schedule", metavar="PLAN", required=True, help="The plan they were fired by.")
-@click.option(
-    "--align",
-    type=click.Choice(["segment", "clock"]),
-    default="segment",
-    show_default=True,
-    help="Let every segment begin at one place for all, or count from when each began to heat.",
-)
+@align_option
 @kiln_options
 @log_options
 @html_option

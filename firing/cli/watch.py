@@ -24,11 +24,12 @@ from firing.cli.arguments import (
     TEMPERATURE,
     controller_option,
     kiln_options,
+    log_options,
     logbook_option,
+    take_reading,
     temperature_in,
     unload_option,
 )
-from firing.cli.log_options import log_options, take_reading
 from firing.errors import FiringError
 from firing.units import TemperatureUnit
 

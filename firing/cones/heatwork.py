@@ -73,33 +73,16 @@ def heatwork(
     cones: Iterable[str] | None = None,
     shift_c: float | Mapping[str, float] | None = None,
 ) -> dict[str, float]:
-    """Return the heat-work of a trace for each cone.
+    """Return the heat-work x of a trace by cone [1], every self-supporting one's if none is named.
 
-    Parameters
-    ----------
-    time_s : ndarray, shape (n,)
-        Times [s], increasing.
-    temperature_c : ndarray, shape (n,)
-        Temperatures [°C]; NaN where there is no reading: bridged by a straight line inside the
-        trace, left out at its ends.
-    cones : iterable of str, optional
-        Cones in any spelling; every self-supporting cone if left out.
-    shift_c : float or mapping of str to float, optional
-        Added to the temperature before the law is evaluated [K]: one figure, or one for each cone
-        by its printed spelling (0 where none is given).
+    A cone is down from 1.  NaN, where there is no reading, is bridged by a straight line inside the
+    trace and left out at its ends.  `shift_c` is added to the temperature before the law is
+    evaluated [K]: one figure, or one for each cone by its printed spelling (0 where none is given).
+    Relative error below 1e-6 (1e-4 where readings of a second stand apart to one side), for cones
+    that end more than 200 °C above the peak below 1e-3 (source ``cone-model``).
 
-    Returns
-    -------
-    dict of str to float
-        x by cone [1]; the cone is down from 1.  Relative error below 1e-6 (1e-4 where readings of a
-        second stand apart to one side), for cones that end more than 200 °C above the peak below
-        1e-3 (source ``cone-model``).
-
-    Raises
-    ------
-    FiringError
-        If time does not increase, there are fewer than two readings, a temperature is absurd, or
-        a cone is not made.
+    `FiringError` if time does not increase, there are fewer than two readings, a temperature is
+    absurd, or a cone is not made.
     """
     names = CONES if cones is None else tuple(parse_cone(cone) for cone in cones)
     time_s, temperature_c = readings(time_s, temperature_c)
@@ -134,27 +117,9 @@ def _check_shift(shift_c: float) -> None:
 def heatwork_progress(
     time_s: FloatArray, temperature_c: FloatArray, cone: str, shift_c: float = 0.0
 ) -> FloatArray:
-    """Return a cone's heat-work up to every sample of a trace.
+    """Return a cone's heat-work from the start up to every sample [1], as `heatwork` counts it.
 
-    Parameters
-    ----------
-    time_s, temperature_c : ndarray, shape (n,)
-        As in `heatwork`.
-    cone : str
-        Any spelling `parse_cone` reads.
-    shift_c : float
-        Added to the temperature before the law is evaluated [K].
-
-    Returns
-    -------
-    ndarray, shape (n,)
-        x from the start to each sample [1], never falling; constant where the ends of the trace
-        have no reading.
-
-    Raises
-    ------
-    FiringError
-        As in `heatwork`.
+    It never falls, and is constant where the ends of the trace have no reading.
     """
     law = cone_law(cone)
     _check_shift(shift_c)

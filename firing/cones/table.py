@@ -9,7 +9,7 @@ are never mixed here.
 import csv
 import re
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, lru_cache
 from pathlib import Path
 from typing import Literal, get_args
 
@@ -59,6 +59,7 @@ def _running_number(name: str) -> float:
     return 1.0 - float(name) if name.startswith("0") else float(name)
 
 
+@lru_cache(maxsize=512)
 def cone_number(name: str) -> float:
     """Return a cone's running number: 022 is −21, 02 is −1, 01 is 0, 1 is 1, 5.5 is 5.5.
 

@@ -13,8 +13,8 @@ from firing.cones.kinetics import cone_law
 from firing.cones.table import parse_cone
 from firing.controller.controller import Controller, usual_controller
 from firing.design.explain import beside_practice, explained
+from firing.design.heating_search import PeakCandidate, peak_candidates_for_cone
 from firing.design.kiln_curves import KILN, KilnCurves, course_of, curves_of, default_curves
-from firing.design.peak_candidates import PeakCandidate, peak_candidates_for_cone
 from firing.design.rate_limits import halfway, tightened
 from firing.design.request import DesignRequest
 from firing.design.result import Design, DesignCosts, SegmentReason, limit_rows

@@ -117,8 +117,7 @@ def curves_of(
     `LEAST_TRIAL_C` for a program that only dries.  With a reserve the kiln heats with elements
     weaker by that share; without one, a clock that waits may ask for more than the kiln can do.
     """
-    from firing.kiln.capability import fastest_rates, highest_hold
-    from firing.kiln.simulation import simulate
+    from firing.kiln.simulation import fastest_rates, highest_hold, simulate
 
     weaker = replace(kiln, fitted=replace(kiln.fitted, power=kiln.fitted.power * (1.0 - reserve)))
     power_c = highest_hold(weaker, room_c=room_c).temperature_c - ROOM_FOR_CONTROL_C

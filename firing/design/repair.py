@@ -277,10 +277,8 @@ def fastest_safe_rate(
     All of the forecast counts: where a faster segment leaves the ware too little time elsewhere, or
     its wall too far behind, it is not safe.
 
-    Raises
-    ------
-    FiringError
-        If no rate of the controller is slow enough, or the ware is to be dried first (`DryFirst`).
+    `FiringError` if no rate of the controller is slow enough, or the ware is to be dried first
+    (`DryFirst`).
     """
     controller = controller or Controller(max_segments=99, unit=schedule.unit)
     found = ware_at_start(load, schedule, margin=margin)

@@ -4,7 +4,6 @@ from dataclasses import dataclass, field
 
 from firing.cones.kinetics import end_point_c
 from firing.cones.table import parse_cone
-from firing.design.peak_candidates import Bounds
 from firing.errors import FiringError
 from firing.forecast.opening import UNLOAD_C
 from firing.heat.default_kiln import TRIAL, UsualKiln
@@ -20,6 +19,16 @@ otherwise (a choice: `reserve-choice`)."""
 MOST_RESERVE = 0.5
 FEW_WITHIN = 0.03
 """The fewest segments are taken that come within this share of the fastest program (a choice)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Bounds:
+    """What the person asking allows at the top."""
+
+    peak_at_most_c: float | None = None
+    hold_at_least_s: float = 0.0
+    hold_at_most_s: float | None = None
+    final_at_most_c_per_h: float | None = None  # the rate of the last 100 °C [°C/h]
 
 
 @dataclass(frozen=True, slots=True)

@@ -155,7 +155,7 @@ def rest_of(
     reached_c: float,
     now_c: float,
     heats: bool,
-    judged: bool,
+    load_known: bool,
     controller: Controller,
 ) -> Schedule | None:
     """Return the program from now on, before the ware has its say; None if nothing is left."""
@@ -166,7 +166,7 @@ def rest_of(
         if current.target_c - back_c <= NEAR_C:
             back_c = current.target_c
         gone = current.target_c == back_c
-        rate = controller.fastest_c_per_h if judged else _own_rate(schedule, now_c, back_c)
+        rate = controller.fastest_c_per_h if load_known else _own_rate(schedule, now_c, back_c)
         if back_c > now_c + 1.0:
             hold_s = max(current.hold_s - held_s, 0.0) if gone else 0.0
             action = current.action if gone else ""

@@ -13,8 +13,7 @@ import numpy as np
 
 from firing.controller.controller import Controller
 from firing.design.cooling_search import CoolingLeg, CoolingSearch, OwnCooling
-from firing.design.heating_search import HeatingLeg, HeatingSearch
-from firing.design.peak_candidates import PeakCandidate
+from firing.design.heating_search import HeatingLeg, HeatingSearch, PeakCandidate
 from firing.errors import FiringError
 from firing.schedule.schema import HOLD_S, MAX_SEGMENTS
 from firing.trace import FloatArray

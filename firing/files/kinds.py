@@ -1,4 +1,7 @@
-"""The kinds of TOML files: for each its schema, how it is read, told apart and described."""
+"""The kinds of TOML files: for each its schema, how it is read, told apart and described.
+
+The ready schedules and example files that come with the package are named here too.
+"""
 
 from __future__ import annotations
 
@@ -10,7 +13,6 @@ from types import MappingProxyType
 from typing import TYPE_CHECKING, Any, Generic, TypeVar
 
 from firing.errors import FiringError
-from firing.files.ready import example_names, ready_names, ready_text
 from firing.files.tomlfile import FaultyFile, Model, Wrong, located, read_text, validate
 
 if TYPE_CHECKING:
@@ -216,3 +218,35 @@ def kind_of(path: Path) -> str | None:
             return kind_of_text(file.read(_MOST_BYTES).decode("utf-8", "replace"))
     except OSError:
         return None
+
+
+_EXAMPLE = "example-"
+
+
+def _folder() -> Path:
+    """Return where they are: inside the installed package, or beside it in a checkout."""
+    package = Path(__file__).resolve().parent.parent
+    installed = package / "schedules"
+    return installed if installed.is_dir() else package.parent / "schedules"
+
+
+def ready_names() -> list[str]:
+    """Return the names of the ready schedules, in alphabetical order."""
+    return sorted(name for name in _names() if not name.startswith(_EXAMPLE))
+
+
+def example_names() -> list[str]:
+    """Return the names of the example kiln, loads, controller and tariff."""
+    return sorted(name for name in _names() if name.startswith(_EXAMPLE))
+
+
+def _names() -> list[str]:
+    return [p.name.removesuffix(".toml") for p in _folder().iterdir() if p.name.endswith(".toml")]
+
+
+def ready_text(name: str) -> str:
+    """Return the text of a ready schedule or an example file."""
+    if name not in _names():
+        known = ", ".join(ready_names() + example_names())
+        raise FiringError(f'no ready file is called "{name}"; there are: {known}')
+    return (_folder() / f"{name}.toml").read_text(encoding="utf-8")

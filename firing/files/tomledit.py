@@ -23,7 +23,7 @@ if TYPE_CHECKING:
 _SIMPLE_HEADER = re.compile(r"\s*\[(\[?)\s*([A-Za-z0-9_-]+)\s*\]\]?")
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class _Block:
     """`name` is empty for the head of the file; `repeated` tells ``[[name]]`` from ``[name]``."""
 

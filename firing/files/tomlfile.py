@@ -7,7 +7,6 @@ one sentence: where, what, the limit with its unit, and what to write instead.
 
 from __future__ import annotations
 
-import difflib
 import re
 import tomllib
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
@@ -426,6 +425,8 @@ def clip(text: str, longest: int) -> str:
 
 def suggest(given: str, known: Sequence[str]) -> str:
     """Return what may have been meant, or all there is."""
+    import difflib
+
     close = difflib.get_close_matches(given[:LONGEST_NAME], known, n=1, cutoff=0.6)
     if close:
         return f'did you mean "{close[0]}"?'

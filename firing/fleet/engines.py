@@ -87,10 +87,7 @@ def review_batch(
 ) -> list[tuple[Job, Answer]]:
     """Review a few logs on a worker of Dask, in a process beside it.
 
-    Raises
-    ------
-    FiringError
-        If the code there is another.
+    `FiringError` if the code there is another.
     """
     if code_version() != code:
         raise FiringError(
@@ -111,11 +108,8 @@ def on_dask(
 ) -> Answers:
     """Review on a Dask cluster: one of this computer's, or the one of a scheduler.
 
-    Raises
-    ------
-    FiringError
-        If the extra is not installed, the scheduler does not answer or is lost, or a worker has
-        another version.
+    `FiringError` if the extra is not installed, the scheduler does not answer or is lost, or a
+    worker has another version.
     """
     try:
         import distributed

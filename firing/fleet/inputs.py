@@ -33,10 +33,7 @@ class ListedLog:
 def filesystem(url: str) -> tuple[Any, str]:
     """Return the fsspec file system of a path or address, and the path in it.
 
-    Raises
-    ------
-    FiringError
-        If the extra is not installed, or nothing can open such an address.
+    `FiringError` if the extra is not installed, or nothing can open such an address.
     """
     try:
         from fsspec.core import url_to_fs
@@ -60,10 +57,7 @@ def find_logs(url: str, *, without: str = "") -> Iterator[ListedLog]:
 
     Hidden files, those with an ending that no log has, and the folder `without` are left out.
 
-    Raises
-    ------
-    FiringError
-        If there is no such folder.
+    `FiringError` if there is no such folder.
     """
     fs, root = filesystem(url)
     if not fs.exists(root):
@@ -111,12 +105,7 @@ def _may_be_log(name: str) -> bool:
 def read_data(log: str) -> bytes:
     """Return a log's bytes from its path or address.
 
-    Raises
-    ------
-    UnusableInput
-        If it is too large, or no file.
-    OSError
-        If it cannot be read now.
+    `UnusableInput` if it is too large, or no file; `OSError` if it cannot be read now.
     """
     from firing.logs.reader import MOST_BYTES
 
@@ -132,10 +121,8 @@ def read_data(log: str) -> bytes:
 def read_folder(kind: str, place: str | None) -> tuple[dict[str, Any], dict[str, str]]:
     """Return the plans (``schedule``) or kilns of a folder or a file by name, and their paths.
 
-    Raises
-    ------
-    FiringError
-        With every mistake of every file; if there is none of that kind; if two have one name.
+    `FiringError` with every mistake of every file; if there is none of that kind; if two have one
+    name.
     """
     if place is None:
         return {}, {}

@@ -130,10 +130,7 @@ class FolderLogs:
 class LogbookLogs:
     """The firings of a logbook, which is read and never written to.
 
-    Raises
-    ------
-    FiringError
-        If it holds no firing, or one of its logs or plans is damaged.
+    `FiringError` if it holds no firing, or one of its logs or plans is damaged.
     """
 
     def __init__(self, path: Path | None = None) -> None:

@@ -17,8 +17,7 @@ import numpy as np
 
 from firing.errors import FiringError
 from firing.fleet.row import Row
-from firing.kiln.energy import EnergyCourse
-from firing.kiln.tariff import cost
+from firing.kiln.tariff import EnergyCourse, cost
 from firing.logbook.measure import measure
 from firing.logs.options import ReadingOptions
 from firing.logs.reader import Log, pick_channel, read_bytes

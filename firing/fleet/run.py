@@ -47,11 +47,8 @@ def review_all(
     A log is new unless one of its bytes was reviewed with the same plan, kiln, prices, options and
     code.  A log whose size and time of writing are those of its row is not read again.
 
-    Raises
-    ------
-    FiringError
-        If there is no log, the table cannot be written, or a cluster is lost; what was done until
-        then is kept.
+    `FiringError` if there is no log, the table cannot be written, or a cluster is lost; what was
+    done until then is kept.
     """
     table.open_for_writing()
     try:
@@ -146,10 +143,12 @@ def _take_along(table: FleetTable, known: list[tuple[Job, bytes]], found: set[st
     """Give logs that are known by their bytes a row of their own; one whose log is gone ends."""
     import pyarrow.compute as pc
 
-    whole = table.read(COLUMNS)
+    table.settle()
     hashes = arrow().binary(32)
     wanted = arrow().array({digest for _, digest in known}, hashes)
-    whole = whole.filter(pc.is_in(whole["log_sha256"], value_set=wanted))
+    whole = arrow().concat_tables(
+        part.filter(pc.is_in(part["log_sha256"], value_set=wanted)) for part in table.parts(COLUMNS)
+    )
     place = pc.index_in(arrow().array([d for _, d in known], hashes), whole["log_sha256"])
     rows = whole.take(place)
     for name, values in (

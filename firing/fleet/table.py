@@ -16,6 +16,7 @@ from contextlib import contextmanager
 from dataclasses import fields
 from datetime import datetime
 from functools import partial
+from itertools import chain, islice
 from typing import TYPE_CHECKING, Any, get_args, get_type_hints
 
 import numpy as np
@@ -29,6 +30,8 @@ if TYPE_CHECKING:
 
 PART_ROWS = 65_536
 """A settled part holds at most so many rows: some MB."""
+GROUP_ROWS = 4096
+"""And is written so many rows at a time, which is all that is in memory of it."""
 SHARED = (
     "kiln", "kiln_by", "kiln_file", "plan", "plan_by", "plan_file", "month", "status", "cause",
     "ended", "currency",
@@ -38,13 +41,7 @@ _UNFINISHED = ".part."
 
 
 def arrow() -> Any:
-    """Return pyarrow.
-
-    Raises
-    ------
-    FiringError
-        If it is not installed.
-    """
+    """Return pyarrow; `FiringError` if it is not installed."""
     try:
         import pyarrow
     except ImportError:
@@ -82,10 +79,7 @@ class FleetTable:
     def open_for_writing(self) -> None:
         """Take the place for this run, and settle what an earlier one left.
 
-        Raises
-        ------
-        FiringError
-            If another run writes there, or it holds something else.
+        `FiringError` if another run writes there, or it holds something else.
         """
         try:
             if self._fs.isfile(self._root):
@@ -207,7 +201,7 @@ class FleetTable:
     def add_table(self, table: pa.Table) -> None:
         """Write a table as one part; see `add`."""
         if table.num_rows:
-            self._write(self._next("new"), table)
+            self._write(self._next("new"), [table.sort_by("log")])
 
     def settle(self, without: Sequence[str] = ()) -> None:
         """Make settled parts of new ones, without the rows that these replace, and some others."""
@@ -227,43 +221,54 @@ class FleetTable:
             if left == 0:
                 self._fs.rm_file(self._path(name))
             elif left < len(held):
-                self._write(name, self._read(name).filter(kept))
+                self._write(name, [self._read(name).filter(kept)])
             if 0 < left < PART_ROWS // 2:
                 small.append(name)
         # What is put together stays "new" until all it was made of is gone.
-        together = [self._read(name) for name in (*new[::-1], *small)]
-        whole = pa.concat_tables(together).unify_dictionaries()
-        whole = whole.take(_first_places(whole["log"]))
-        whole = whole.sort_by("log")
-        made = []
-        for begin in range(0, whole.num_rows, PART_ROWS):
+        sources, made = (*new[::-1], *small), []
+        groups, more = self._of_each_log_once(sources), max(0, PART_ROWS // GROUP_ROWS - 1)
+        for first in groups:
             made.append(self._next("new"))
-            self._write(made[-1], whole.slice(begin, PART_ROWS))
+            self._write(made[-1], chain((first,), islice(groups, more)))
         for name in (*small, *new):
             self._fs.rm_file(self._path(name))
         for name in made:
             self._fs.mv(self._path(name), self._path(self._next("rows")))
+
+    def _of_each_log_once(self, names: Sequence[str]) -> Iterator[pa.Table]:
+        """Yield the rows of parts, the first of each log, some thousand at a time."""
+        pa = arrow()
+        logs = [self._read(name, ["log"])["log"] for name in names]
+        first = _first_places(pa.chunked_array([c for one in logs for c in one.chunks])).to_numpy()
+        size, begin, held, waiting = min(GROUP_ROWS, PART_ROWS), 0, [], 0
+        for name, one in zip(names, logs, strict=True):
+            here = first[(first >= begin) & (first < begin + len(one))] - begin
+            begin += len(one)
+            held.append(self._read(name).take(here))
+            waiting += here.size
+            while waiting >= size:
+                whole = pa.concat_tables(held)
+                yield whole.slice(0, size)
+                held, waiting = [whole.slice(size)], waiting - size
+        if waiting:
+            yield pa.concat_tables(held)
 
     def _next(self, kind: str) -> str:
         parts = self._parts(kind)
         number = int(parts[-1].removesuffix(".parquet").rpartition("-")[2]) + 1 if parts else 1
         return f"{kind}-{number:08d}.parquet"
 
-    def _write(self, name: str, table: pa.Table) -> None:
+    def _write(self, name: str, tables: Iterable[pa.Table]) -> None:
         """Write a part whole or not at all: renamed here, put at once elsewhere.
 
-        Raises
-        ------
-        FiringError
-            If it cannot be written; what was there before is still there.
+        `FiringError` if it cannot be written; what was there before is still there.
         """
         from pyarrow import parquet
 
-        pa = arrow()
-        sink = pa.BufferOutputStream()
-        parquet.write_table(
-            table.cast(schema()), sink, compression="zstd", row_group_size=PART_ROWS
-        )
+        sink = arrow().BufferOutputStream()
+        with parquet.ParquetWriter(sink, schema(), compression="zstd") as writer:
+            for table in tables:
+                writer.write_table(table.cast(schema()))
         data = sink.getvalue()
         try:
             if self._local:

@@ -143,9 +143,8 @@ def _hold(hold_s: float, ln_x: Callable[[float], float], cone: str) -> tuple[flo
     first_s, second_s = hold_s, hold_s + 30.0 * SECONDS_PER_MINUTE
     for _ in range(_TRIES):
         first, second = math.exp(ln_x(first_s)), math.exp(ln_x(second_s))
-        if second - first <= 0.0:
-            break
-        per_x = (second_s - first_s) / (second - first)
+        # A kiln that hardly gets to the peak makes no difference between holds there.
+        per_x = (second_s - first_s) / (second - first) if second > first else math.inf
         wanted_s = first_s + (1.0 - first) * per_x
         if wanted_s < 0.0:
             raise FiringError(

@@ -23,7 +23,6 @@ from firing.heat.default_kiln import TRIAL, UsualKiln
 from firing.schedule.schedule import Schedule
 from firing.schedule.timeline import set_point_over_time
 from firing.trace import Trace
-from firing.ware.limits import USUAL_MARGIN
 
 if TYPE_CHECKING:
     from firing.kiln.description import KilnDescription
@@ -41,7 +40,7 @@ def forecast(
     kiln: KilnDescription | None = None,
     load: Load | None = None,
     waits: bool = True,
-    margin: float = USUAL_MARGIN,
+    margin: float | None = None,
     state: WareState | None = None,
     limits: WareLimits | None = None,
     usual: UsualKiln = TRIAL,
@@ -50,7 +49,7 @@ def forecast(
 
     A typical load stands in for none.  `state` is what earlier firing has done to the ware; without
     it, a program that starts hot is taken to find the ware past what it passes over.  Where the
-    load's `limits` are known already, `margin` has no say.
+    load's `limits` are known already, `margin` has no say; the usual one stands in for none.
     """
     if state is None and load is not None and schedule.ware_done is not None:
         from firing.ware.hot_start import state_of
@@ -59,7 +58,7 @@ def forecast(
         if state is not None:
             from firing.ware.hot_start import as_dried
 
-            load = as_dried(load, schedule.purpose, margin, state)
+            load = as_dried(load, schedule.purpose, _or_usual(margin), state)
     require_unload_c(unload_c, schedule.room_c, schedule.unit)
     if kiln is None:
         course = _without_kiln(schedule, unload_c, started, usual)
@@ -74,7 +73,7 @@ def forecast(
     if inside is not None:
         from firing.ware.hot_start import ware_at_start
 
-        found = ware_at_start(inside, schedule, margin=margin, state=state)
+        found = ware_at_start(inside, schedule, margin=_or_usual(margin), state=state)
         assumed = found.assumed
     if load is not None:
         from firing.ware.check import check_ware
@@ -82,12 +81,21 @@ def forecast(
 
         if limits is None:
             limits = limits_for(
-                found.load, purpose=schedule.purpose, margin=margin, state=found.state
+                found.load,
+                purpose=schedule.purpose,
+                margin=_or_usual(margin),
+                state=found.state,
             )
         ware = check_ware(schedule, found.load, _face(course), limits, state=found.state)
     wanted = schedule.cone if target_cone is None else target_cone
     result = replace(course, target_cone=wanted, ware=ware, assumed=assumed)
     return replace(result, warnings=warnings_for(result, load))
+
+
+def _or_usual(margin: float | None) -> float:
+    from firing.ware.limits import USUAL_MARGIN
+
+    return USUAL_MARGIN if margin is None else margin
 
 
 def _without_kiln(

@@ -11,11 +11,9 @@ from firing.clock import parse_awake, parse_window
 from firing.cones.equivalence import cone_reached
 from firing.errors import FiringError
 from firing.forecast.result import Forecast, KilnForecast, Starts
-from firing.kiln.capability import fastest_rates, highest_hold
 from firing.kiln.description import KilnDescription
-from firing.kiln.energy import energy_course, energy_of
-from firing.kiln.simulation import Simulation, simulate
-from firing.kiln.tariff import Tariff, cheapest_start, cost, waking_starts
+from firing.kiln.simulation import Simulation, fastest_rates, highest_hold, simulate
+from firing.kiln.tariff import Tariff, cheapest_start, cost, energy_course, energy_of, waking_starts
 from firing.schedule.schedule import Schedule
 from firing.schedule.timeline import ForecastSegment, planned_basis
 from firing.thermocouple.tolerance import least_tolerance_c

@@ -24,9 +24,8 @@ if TYPE_CHECKING:
 
     from firing.forecast.ranges import Range, Ranges
     from firing.kiln.description import KilnDescription
-    from firing.kiln.energy import Energy, EnergyCourse
     from firing.kiln.simulation import Simulation
-    from firing.kiln.tariff import Cost, StartChoice
+    from firing.kiln.tariff import Cost, Energy, EnergyCourse, StartChoice
     from firing.ware.check import WareVerdict
     from firing.ware.limits import Breach
 

@@ -10,7 +10,6 @@ import numpy as np
 
 from firing.cones.equivalence import cone_reached
 from firing.cones.heatwork import heatwork
-from firing.cones.holds import other_series
 from firing.cones.kinetics import cone_law
 from firing.cones.table import CONES, cone_number, describe_number
 from firing.cones.uncertainty import FURTHEST_BELOW_K
@@ -20,6 +19,7 @@ from firing.trace import FloatArray
 from firing.units import SECONDS_PER_HOUR, format_duration, format_rate, format_temperature
 
 if TYPE_CHECKING:
+    from firing.ware.limits import Breach
     from firing.ware.load import Load
 
 _DOWN_EXACTLY = 1.0
@@ -140,13 +140,13 @@ def _ware(forecast: Forecast) -> Iterator[PlanWarning]:
         yield PlanWarning(name, "check", caution.message, at_c=caution.at_c, source=caution.source)
 
 
-def _practice(forecast: Forecast, load: Load | None) -> Iterator[PlanWarning]:
-    """Tell where the trade is slower than this plan, though the ware's limits are kept.
+def slower_by_practice(forecast: Forecast, load: Load | None) -> tuple[Breach, ...]:
+    """Return where the trade is slower than this plan, though the ware's limits are kept.
 
     That is its time below boiling, and its slow burn-out of a dark or thick body.
     """
     if forecast.ware is None or load is None or forecast.ware.breaches:
-        return
+        return ()
     limits = forecast.ware.limits
     from firing.ware.check import check_program
     from firing.ware.practice import limits_by
@@ -157,8 +157,12 @@ def _practice(forecast: Forecast, load: Load | None) -> Iterator[PlanWarning]:
         limits=tuple(limit for limit in slower.limits if limit not in limits.limits),
         dwells=tuple(stay for stay in slower.dwells if stay not in limits.dwells),
     )
+    return check_program(forecast.schedule, more)
+
+
+def _practice(forecast: Forecast, load: Load | None) -> Iterator[PlanWarning]:
     starts_s = [segment.start_s for segment in forecast.segments]
-    for breach in check_program(forecast.schedule, more):
+    for breach in slower_by_practice(forecast, load):
         yield PlanWarning(
             "practice",
             "check",
@@ -249,6 +253,8 @@ def _target_cone(forecast: Forecast) -> Iterator[PlanWarning]:
         what = f"the kiln does not get to {peak}, so no hold there would do"
     elif abs(change.whole_c) > FURTHEST_BELOW_K:
         what = "no hold does; change the peak"
+        from firing.cones.holds import other_series
+
         other = other_series(target)
         if other is not None and low is not None and high is not None:
             meant = cone_number(other)

@@ -16,7 +16,7 @@ import math
 from abc import ABC, abstractmethod
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, lru_cache
 from itertools import pairwise
 from typing import Protocol
 
@@ -113,10 +113,15 @@ class _Enclosure(ABC):
 
     def volume(self, depth_m: float) -> float:
         """Return the volume to a depth [m³], by Gauss's rule with 6 points."""
-        half = 0.5 * depth_m
-        return half * sum(
-            weight * self.conduction_m2(half * (1.0 + place)) for place, weight in _gauss()
-        )
+        return _volume_m3(self, depth_m)
+
+
+@lru_cache(maxsize=1024)  # a design or a fit cuts one kiln's wall over and over
+def _volume_m3(body: _Enclosure, depth_m: float) -> float:
+    half = 0.5 * depth_m
+    return half * sum(
+        weight * body.conduction_m2(half * (1.0 + place)) for place, weight in _gauss()
+    )
 
 
 @dataclass(frozen=True, slots=True)
@@ -365,13 +370,11 @@ class Slab:
             c, e = volume * (c0 + c1 * t), volume * (0.5 * c1 * t * t - h0)
             d += weight * c
             r += weight * e
-            c_here, e_here = c_here + c, e_here + e
-            for t, past, (volume, openness) in zip(
-                here[-2::-1],
-                past_w[node - 1 : first - 1 if first else None : -1],
-                span.inwards,
-                strict=True,
-            ):
+            c_here += c
+            e_here += e
+            for volume, openness in span.inwards:
+                node -= 1
+                t = expected_c[node]
                 k0, k1, c0, c1, h0 = rows[int((t - low) * per)]
                 k = k0 + k1 * t
                 flow = openness * (k + outer_k)
@@ -379,17 +382,15 @@ class Slab:
                 d += flow
                 share = flow / d
                 eliminated.append((flow, share, r / d, c_here, e_here))
-                c_here, e_here = volume * (c0 + c1 * t), volume * (0.5 * c1 * t * t - h0)
+                c_here = volume * (c0 + c1 * t)
+                e_here = volume * (0.5 * c1 * t * t - h0)
                 # What is left of the exchange once the outer node follows: flow·(1 − share).
                 d = weight * c_here + flow - share * flow
-                r = weight * e_here - past + share * r
-                if taken:
-                    node -= 1
-                    if node in taken:
-                        sink, slope = taken[node]
-                        d += slope
-                        r += slope * t - sink
-            node = first
+                r = weight * e_here - past_w[node] + share * r
+                if taken and node in taken:
+                    sink, slope = taken[node]
+                    d += slope
+                    r += slope * t - sink
         self._eliminated, self._first = eliminated, (c_here, e_here)
         return d, r
 

@@ -118,15 +118,13 @@ class UsualKiln:
 TRIAL = UsualKiln()
 """The trial model's own size, for when nobody said any."""
 
-_SIZE = re.compile(
-    r"\s*([\d.]+)\s*(l|cu ?ft)?\s*,\s*([\d.]+)\s*(mm|in)?\s*,\s*(top|front)\s*", re.IGNORECASE
-)
+_SIZE = r"\s*([\d.]+)\s*(l|cu ?ft)?\s*,\s*([\d.]+)\s*(mm|in)?\s*,\s*(top|front)\s*"
 _L_PER_CU_FT, _MM_PER_IN = 28.316846592, 25.4
 
 
 def parse_size(text: str) -> UsualKiln:
     """Read a kiln's size as people write it: ``300 l, 115 mm, front``; cu ft and in as well."""
-    found = _SIZE.fullmatch(text)
+    found = re.fullmatch(_SIZE, text, re.IGNORECASE)
     if found is None:
         raise FiringError(
             f'"{text[:60]}" is no size of a kiln; write its volume, the thickness of its wall and '

@@ -3,10 +3,15 @@
 `kiln_rows` tells it row by row: every figure the model uses, with its unit and origin.
 """
 
-from dataclasses import dataclass, field
+from __future__ import annotations
+
+from dataclasses import dataclass, field, replace
 from datetime import date
+from functools import lru_cache
 from itertools import pairwise
 from typing import Literal
+
+import numpy as np
 
 from firing.errors import FiringError
 from firing.heat.balance import FixedTemperature, at_rest
@@ -14,6 +19,7 @@ from firing.heat.conduction import BoxChamber, Chamber, Layer, RoundChamber, Sla
 from firing.heat.properties import Material
 from firing.schedule.schedule import Purpose
 from firing.serialise import Serialised
+from firing.trace import FloatArray
 from firing.units import TemperatureUnit, format_size, format_temperature
 from firing.ware.load import Load, load_or_typical
 
@@ -41,12 +47,21 @@ def resistance_factor(element_c: float) -> float:
     return _CT[-1][1]
 
 
+def resistance_factors(element_c: FloatArray) -> FloatArray:
+    """Return `resistance_factor` of many temperatures."""
+    at_c, factors = zip(*_CT, strict=True)
+    found: FloatArray = np.interp(element_c, at_c, factors)
+    return found
+
+
 ShapeName = Literal["round", "box"]
 
 LEAK_SHARE = 0.3  # of what the walls conduct; source: leak-default (0.2 to 0.4)
 VENT_SHARE = 0.18  # likewise, with a powered vent running; source: vent-default
 LOSS_REFERENCE_C = (600.0, 60.0)  # inner and outer face at which "what the walls conduct" is taken
 
+SAME_POWER, POWER_STEP = 0.01, 0.02
+"""Powers of two days that differ by less, as shares, are one: a firing shows no more of it."""
 WALL_INTERVALS = 10
 WALL_GROWTH = 1.2
 
@@ -252,6 +267,28 @@ class KilnDescription:
             f"at most {format_temperature(self.max_c, self.unit)}>"
         )
 
+    def as_of(self, day: date | None) -> KilnDescription:
+        """Return the kiln with the power it had on a day, by its dated history.
+
+        It is that of the last firing kept until then, as a power holds until it is seen to change,
+        or of the first.  The fit of that time has its losses, as a power is known beside those.
+        """
+        now = self.fitted
+        if day is None or not self.history:
+            return self
+        days = {one.on: one.power for one in self.history}
+        if day >= max((now.learnt or date.min), *days):
+            return self
+        on = max((one for one in days if one <= day), default=min(days))
+        fits = [fit for fit in self.fits if fit.on is not None and fit.on >= on]
+        then = min(fits, key=lambda fit: fit.on or day, default=None)
+        if then is not None and then.on != now.learnt:
+            now = replace(now, loss=then.loss, capacity=then.capacity, leak=then.leak)
+        if abs(days[on] - now.power) >= SAME_POWER:
+            # In steps of what a firing shows, so that few kilns are reckoned.
+            now = replace(now, power=round(POWER_STEP * round(days[on] / POWER_STEP), 3))
+        return self if now == self.fitted else replace(self, fitted=replace(now, learnt=on))
+
     @property
     def volts(self) -> float:
         """The supply under load: measured, else rated [V]."""
@@ -308,15 +345,7 @@ class KilnDescription:
     @property
     def wall_w_per_k(self) -> float:
         """What the walls conduct a degree, as described, at 600 °C inside and 60 outside [W/K]."""
-        layers = [Layer(layer.material, layer.thickness_m, 4) for layer in self.wall]
-        inner, outer = LOSS_REFERENCE_C
-        rest = at_rest(
-            Slab(layers, self.chamber),
-            0.5 * (inner + outer),
-            inside=FixedTemperature(inner),
-            outside=FixedTemperature(outer),
-        )
-        return rest.outward_w / (inner - outer)
+        return _conducted_w_per_k(self.wall, self.chamber)
 
     def inside(self, load: Load | None, purpose: Purpose | None) -> Load:
         """Return the load, or what usually stands in it where nobody said."""
@@ -350,6 +379,19 @@ class KilnDescription:
         if self.element_kg is not None:
             return self.element_kg
         return 0.25 * WIRE_M * self.element_m2 * WIRE_KG_PER_M3
+
+
+@lru_cache(maxsize=64)
+def _conducted_w_per_k(wall: tuple[WallLayer, ...], chamber: Chamber) -> float:
+    layers = [Layer(layer.material, layer.thickness_m, 4) for layer in wall]
+    inner, outer = LOSS_REFERENCE_C
+    rest = at_rest(
+        Slab(layers, chamber),
+        0.5 * (inner + outer),
+        inside=FixedTemperature(inner),
+        outside=FixedTemperature(outer),
+    )
+    return rest.outward_w / (inner - outer)
 
 
 FILE = "the kiln file"

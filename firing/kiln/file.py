@@ -14,7 +14,13 @@ from pydantic import BaseModel, ConfigDict, Field, PlainValidator, ValidationInf
 from firing.files.kinds import FileKind
 from firing.files.tomledit import render
 from firing.files.tomlfile import Wrong, clean, file_key, length, number, parse
-from firing.heat.properties import Material, PropertyTable
+from firing.heat.properties import (
+    Material,
+    PropertyTable,
+    material_names,
+    suggest_material,
+    wall_material,
+)
 from firing.kiln.description import (
     ElementReading,
     Fitted,
@@ -23,7 +29,6 @@ from firing.kiln.description import (
     PastPower,
     WallLayer,
 )
-from firing.kiln.materials import material_names, suggest_material, wall_material
 from firing.units import TemperatureUnit, format_size, format_temperature
 
 # What a file may ask for.  They catch slips of the key: mains are 100 to 480 V nominal, and studio

@@ -13,9 +13,9 @@ from datetime import date
 import numpy as np
 
 from firing.errors import FiringError
+from firing.heat.properties import material_names, wall_material
 from firing.kiln.description import KilnDescription
 from firing.kiln.fit_result import Diagnostics, FittedValue, KilnFit
-from firing.kiln.materials import material_names, wall_material
 from firing.kiln.residuals import (
     CAPACITY,
     HOT_SETTLE_S,
@@ -26,7 +26,7 @@ from firing.kiln.residuals import (
     FitSolution,
     Multipliers,
     Priors,
-    RecordMisfit,
+    RecordResiduals,
     described,
     solve,
 )
@@ -206,7 +206,7 @@ SUSPECT_LOGGED, SUSPECT_SEEN = 0.0195, 0.0095
 """Half-hours further off than these shares of full power make another wall be tried: with logged
 output, and with what the temperatures show alone; source: kiln-fit-choices."""
 BETTER = 0.75
-"""A wall that leaves this share of the misfit, or less, fits better."""
+"""A wall that leaves this share of the residuals, or less, fits better."""
 ABSURD = (0.4, 2.5)
 """Multipliers and ratios outside these are not of the kiln that the file describes."""
 
@@ -233,8 +233,8 @@ def fit_kiln(
     for record in records:
         _require_enough(record)
     base = described(kiln)
-    misfits = [RecordMisfit(base, record) for record in records]
-    _require_evidence(misfits)
+    by_firing = [RecordResiduals(base, record) for record in records]
+    _require_evidence(by_firing)
     loaded = all(record.load is not None for record in records)
     rated = elements_new and kiln.actual_volts is not None
     priors = Priors(
@@ -243,9 +243,9 @@ def fit_kiln(
         LOADED_PRIOR if loaded else CAPACITY_PRIOR,
         LEAK_PRIOR,
     )
-    solution = solve(misfits, priors)
+    solution = solve(by_firing, priors)
     _require_this_kiln(records, solution)
-    anchors = [f"{m.record.kwh:.1f} kWh by meter" for m in misfits if m.is_metered]
+    anchors = [f"{m.record.kwh:.1f} kWh by meter" for m in by_firing if m.is_metered]
     if rated:
         anchors.append(RATED)
     if loaded:
@@ -270,7 +270,7 @@ def _wall_doubts(
         layer = replace(inner, material=wall_material(name))
         other = described(replace(kiln, wall=(layer, *kiln.wall[1:])))
         try:
-            tried = solve([RecordMisfit(other, record) for record in records], priors)
+            tried = solve([RecordResiduals(other, record) for record in records], priors)
         except FiringError:
             continue
         found.append((tried.rms, name))
@@ -299,9 +299,9 @@ def _require_enough(record: FiringRecord) -> None:
         )
 
 
-def _require_evidence(misfits: Sequence[RecordMisfit]) -> None:
-    names = ", ".join(m.record.name for m in misfits)
-    if sum(len(m.windows) for m in misfits) < LEAST_WINDOWS:
+def _require_evidence(by_firing: Sequence[RecordResiduals]) -> None:
+    names = ", ".join(m.record.name for m in by_firing)
+    if sum(len(m.windows) for m in by_firing) < LEAST_WINDOWS:
         raise FiringError(
             f"{names}: nothing shows what the elements did for two hours or more, by output, by "
             "falling behind the program, or by cooling with the elements off; give a log with the "

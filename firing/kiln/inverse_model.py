@@ -7,12 +7,14 @@ elements must have given, whatever drove them.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
+from functools import cache
 from itertools import pairwise
 
 import numpy as np
 
+from firing.errors import FiringError
 from firing.heat.balance import (
     STEFAN_BOLTZMANN,
     Weights,
@@ -21,17 +23,21 @@ from firing.heat.balance import (
     weights,
 )
 from firing.heat.conduction import Slab
+from firing.heat.properties import PropertyGrid
 from firing.kiln.description import EMISSIVITY_WIRE
-from firing.kiln.nodes import (
+from firing.kiln.thermal_network import (
     EMISSIVITY_INSIDE,
+    EMISSIVITY_JACKET,
     FIRST_LUMP,
     H_INSIDE,
+    H_OUTSIDE,
+    REPEAT_C,
     Demand,
     Lump,
+    Network,
     water_left_j,
     water_sinks,
 )
-from firing.kiln.thermal_network import REPEAT_C, Network
 from firing.trace import FloatArray
 from firing.units import KELVIN_AT_0_C
 
@@ -65,34 +71,40 @@ def contents_heat_j(network: Network, course: ChamberCourse) -> FloatArray:
     The network's own state is set to the course's first temperature.
     """
     network.start(float(course.chamber_c[0]))
-    began = network.now.temperature_c
+    total = np.zeros(course.time_s.size)
+    for body, start_c, water in _contents(network):
+        total += _march(body, [start_c], water, course).heat_j
+    return total
+
+
+def _contents(network: Network) -> Iterator[tuple[_Body, list[float], _Water]]:
+    """Yield the bodies inside, their first temperatures, and the water they bring."""
+    began, first, thick = network.now.temperature_c, network.first_thick, network.thick
     waters = [
         (node, log_rate, theta_k, left_j)
         for (node, log_rate, theta_k, _), left_j in zip(
             network.demands, network.now.pending_j, strict=True
         )
     ]
-    total = np.zeros(course.time_s.size)
-    for number, lump in enumerate(network.contents.lumps):
-        node = FIRST_LUMP + number
+    for node, lump in enumerate(network.contents.lumps, FIRST_LUMP):
         water = _Water([(0, a, b, j) for n, a, b, j in waters if n == node])
-        total += _march(_LumpBody(lump), [began[node]], water, course).heat_j
-    first, thick = network.first_thick, network.thick
+        yield _LumpBody(lump), [began[node]], water
     water = _Water([(n - first, a, b, j) for n, a, b, j in waters if n >= first])
     body = _SlabBody(thick, network.contents.thick.area_m2)
-    total += _march(body, began[first : first + thick.size], water, course).heat_j
-    return total
+    yield body, began[first : first + thick.size], water
 
 
 def wall_heat_j(network: Network, course: ChamberCourse) -> FloatArray:
     """Return what the wall has taken up and passed on since the first moment [J], shape (n,)."""
     network.start(float(course.chamber_c[0]))
+    body, start_c = _wall(network)
+    return _march(body, [start_c], _Water([]), course).heat_j
+
+
+def _wall(network: Network) -> tuple[_SlabBody, list[float]]:
+    """Return the wall as a body, and its first temperatures."""
     body = _SlabBody(network.wall, network.inside_m2, network)
-    marched = _march(body, network.now.temperature_c[network.first_wall :], _Water([]), course)
-    face = marched.last_c
-    coefficient = np.array([network.outside_coefficient(value) for value in face.tolist()])
-    out_w = network.outside_m2 * coefficient * (face - network.room_c)
-    return marched.heat_j + _integral(course.time_s, out_w)
+    return body, network.now.temperature_c[network.first_wall :]
 
 
 def heat_needed(
@@ -107,12 +119,16 @@ def heat_needed(
     air_w_per_k = network.leak_w_per_k if leak_w_per_k is None else leak_w_per_k
     chamber = course.chamber_c
     air = network.air_j_per_k * (chamber - chamber[0])
-    leak = _integral(course.time_s, air_w_per_k * (chamber - network.room_c))
+    leak = _leak_j(network, course, air_w_per_k)
     given = contents_j + wall_j + air + leak
     # The wire's excess follows the heat it gives off; over a quarter of an hour, free of noise.
     smooth = _slope(course.time_s, given)
     wire = _wire_c(smooth, chamber, network.element_m2)
     return HeatNeeded(given + network.element_j_per_k * (wire - chamber[0]), wire)
+
+
+def _leak_j(network: Network, course: ChamberCourse, air_w_per_k: float) -> FloatArray:
+    return _integral(course.time_s, air_w_per_k * (course.chamber_c - network.room_c))
 
 
 def _integral(time_s: FloatArray, rate_w: FloatArray) -> FloatArray:
@@ -150,6 +166,14 @@ class _Water:
         self.now = [joules for *_, joules in demands]
         self.before = self.now
         self.whole_j = sum(self.now)
+        self.left_j = [self.now]  # at every moment that was settled
+
+    def at(self, place: int) -> _Water:
+        """Return the water as it was at a moment, to go on from there another way."""
+        water = _Water(self.demands)
+        if self.demands:
+            water.before, water.now = self.left_j[place - 1 : place + 1]
+        return water
 
     def take(self, expected_c: Sequence[float], w: Weights) -> dict[int, tuple[float, float]]:
         """Return what each node gives up to water [W] and its slope [W/K]."""
@@ -164,6 +188,7 @@ class _Water:
             return 0.0
         left_j = water_left_j(self.demands, self._sinks, found_c, expected_c, a)
         self.before, self.now = self.now, left_j
+        self.left_j.append(left_j)
         return self.whole_j - sum(left_j)
 
 
@@ -181,6 +206,10 @@ class _LumpBody:
 
     def knows(self, temperature_c: list[float]) -> bool:
         return self.lump.grid.low_c <= temperature_c[0] <= self.lump.grid.high_c
+
+    def check(self, temperature_c: list[float]) -> None:
+        """Refuse what the material is not known for."""
+        self.lump.grid.heat(temperature_c[0])
 
     def balance(
         self,
@@ -213,6 +242,10 @@ class _SlabBody:
     def knows(self, temperature_c: list[float]) -> bool:
         return self.slab.knows(temperature_c)
 
+    def check(self, temperature_c: list[float]) -> None:
+        """Refuse what a material is not known for."""
+        self.slab.eliminate(temperature_c, 0.0, [0.0] * self.slab.size)
+
     def balance(
         self,
         expected_c: list[float],
@@ -236,19 +269,32 @@ _Body = _LumpBody | _SlabBody
 
 
 @dataclass(frozen=True, eq=False)
-class _Marched:
+class _Followed:
+    """A body along a course.
+
+    `heat_j` is what it took up since the first moment, with its water and what it passed on.
+    """
+
+    body: _Body
+    water: _Water
     heat_j: FloatArray
-    last_c: FloatArray
+    temperature_c: Sequence[Sequence[float]]
 
 
-def _march(body: _Body, start_c: list[float], water: _Water, course: ChamberCourse) -> _Marched:
-    """Follow one body; heat since the start, water's included, and its last node's temperature."""
-    now, before = start_c, start_c
-    heat_now = heat_before = body.heat(start_c)
+def _march(
+    body: _Body,
+    past_c: list[list[float]],
+    water: _Water,
+    course: ChamberCourse,
+    earlier: float | None = None,
+) -> _Followed:
+    """Follow one body from its first temperatures, or from the last two, a step of time apart."""
+    before, now = past_c[0], past_c[-1]
+    heat_before, heat_now = body.heat(before), body.heat(now)
     base = sum(heat_now)
     chamber = course.chamber_c.tolist()
-    total, last = [0.0], [start_c[-1]]
-    earlier: float | None = None
+    drawn = water.whole_j - sum(water.now)
+    total, found_c = [0.0], [now]
     for i, (t0, t1) in enumerate(pairwise(course.time_s.tolist()), start=1):
         step = t1 - t0
         a, b, c = w = weights(step, earlier)
@@ -265,10 +311,266 @@ def _march(body: _Body, start_c: list[float], water: _Water, course: ChamberCour
             guess, expected = found, guess
         else:
             guess = expected
-        drawn = water.settle(found, guess, a)
+        total.append(sum(heat) - base + water.settle(found, guess, a) - drawn)
         now, before = found, now
         heat_now, heat_before = heat, heat_now
         earlier = step
-        total.append(sum(heat) - base + drawn)
-        last.append(found[-1])
-    return _Marched(np.array(total), np.array(last))
+        found_c.append(found)
+    heat_j = np.array(total)
+    if isinstance(body, _SlabBody) and body.network is not None:
+        face = np.array([each[-1] for each in found_c])
+        heat_j += _integral(course.time_s, _outside(body.network, face)[0])
+    return _Followed(body, water, heat_j, found_c)
+
+
+def _outside(network: Network, face_c: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Return what the outer face loses to the room [W], and the slope of that [W/K]."""
+    above, given = face_c - network.room_c, network.kiln.outside_w_per_m2k
+    if given is not None:
+        return network.outside_m2 * given * above, np.full_like(above, network.outside_m2 * given)
+    kelvin, radiated = face_c + KELVIN_AT_0_C, EMISSIVITY_JACKET * STEFAN_BOLTZMANN
+    risen = H_OUTSIDE * np.cbrt(np.abs(above))
+    lost = risen * above + radiated * (kelvin**4 - (network.room_c + KELVIN_AT_0_C) ** 4)
+    slope = 4.0 / 3.0 * risen + 4.0 * radiated * kelvin**3
+    return network.outside_m2 * lost, network.outside_m2 * slope
+
+
+# -- a whole course at once ------------------------------------------------------------------------
+
+
+class CourseHeat:
+    """What wall, furniture and ware take along a course, to be asked more than once.
+
+    Attributes
+    ----------
+    network : Network
+        The kiln.
+    contents_j, wall_j : FloatArray
+        As `contents_heat_j` and `wall_heat_j` return them.
+    loss_slope_j : FloatArray
+        How the heat needed changes with the logarithm of the losses of wall and air alike.
+    """
+
+    def __init__(self, network: Network, course: ChamberCourse) -> None:
+        network.start(float(course.chamber_c[0]))
+        self.network, self._course = network, course
+        wet, dry = [], []
+        for body, start_c, water in _contents(network):
+            if water.demands:  # as it dries, temperatures are too crooked for Newton's method
+                wet.append(_march(body, [start_c], water, course))
+            else:
+                dry.append((body, start_c))
+        (*rest, self._wall), wall_slope_j = _at_once(network, [*dry, _wall(network)], course)
+        self._contents = [*wet, *rest]
+        self.contents_j = np.sum([one.heat_j for one in self._contents], axis=0)
+        self.wall_j = self._wall.heat_j
+        self.loss_slope_j = wall_slope_j + _leak_j(network, course, network.leak_w_per_k)
+
+    def onwards(self, place: int, course: ChamberCourse) -> tuple[FloatArray, FloatArray]:
+        """Return both along another course from the moment numbered `place` [J], from there."""
+        earlier = float(self._course.time_s[place] - self._course.time_s[place - 1])
+        contents_j = np.zeros(course.time_s.size)
+        for one in (*self._contents, self._wall):
+            past_c = [list(one.temperature_c[at]) for at in (place - 1, place)]
+            wall_j = _march(one.body, past_c, one.water.at(place), course, earlier).heat_j
+            if one is not self._wall:
+                contents_j += wall_j
+        return contents_j, wall_j
+
+
+CLOSE_C = 8.0
+"""Newton's method is done when no temperature moves further [°C]: the next move would be a
+hundredth of that."""
+MOST_ROUNDS = 12
+FEW = 4
+"""A wall is solved at every so many moments first."""
+WALL_C = 500.0
+"""What a wall conducts there is a first guess of how its temperatures fall outwards [°C]."""
+
+
+@cache
+def _rows(grid: PropertyGrid) -> FloatArray:
+    return np.array(list(zip(*grid.rows, strict=True)))
+
+
+def _at_once(
+    network: Network, bodies: Sequence[tuple[_Body, list[float]]], course: ChamberCourse
+) -> tuple[list[_Followed], FloatArray]:
+    """Solve the equations of `_march` at all moments together, the wall being the last body.
+
+    The second answer is how its heat changes with the logarithm of what it conducts and exchanges.
+    """
+    nodes = _Nodes(network, [body for body, _ in bodies])
+    start = np.concatenate([start_c for _, start_c in bodies])
+    base = np.concatenate([body.heat(start_c) for body, start_c in bodies])
+    # The guess is rough: what it is off by is found at a few moments first.
+    guess, last = nodes.guess(course.chamber_c), course.time_s.size - 1
+    few = np.unique(np.append(np.arange(0, last, FEW), last))
+    rough = ChamberCourse(course.time_s[few], course.chamber_c[few])
+    off = np.zeros((few.size, start.size))
+    off[1:] = _newton(nodes, base, rough, guess[few][1:]).temperature_c - guess[few][1:]
+    after = np.searchsorted(few, np.arange(1, last + 1))
+    share = (course.time_s[1:] - rough.time_s[after - 1]) / np.diff(rough.time_s)[after - 1]
+    guess[1:] += off[after - 1] + share[:, None] * (off[after] - off[after - 1])
+    found = _newton(nodes, base, course, guess[1:])
+    temperature = np.concatenate((start[None], found.temperature_c))
+    taken = np.concatenate((np.zeros((1, start.size)), found.heat_j - base))
+    out_w, outside = _outside(network, temperature[:, -1])
+    followed = []
+    for (body, _), place in zip(bodies, nodes.places, strict=True):
+        for extreme_c in (temperature[:, place].min(axis=0), temperature[:, place].max(axis=0)):
+            body.check(extreme_c.tolist())
+        heat_j = taken[:, place].sum(axis=1)
+        if place is nodes.places[-1]:
+            heat_j += _integral(course.time_s, out_w)
+        followed.append(_Followed(body, _Water([]), heat_j, temperature[:, place].tolist()))
+    # What flows is in proportion to the factor, and at the answer it is what is stored.
+    wall, change = nodes.places[-1], np.zeros_like(temperature)
+    right = np.zeros_like(found.stored_w)
+    right[:, wall] = found.stored_w[:, wall]
+    change[1:] = found.again(right)
+    stored_j = np.zeros_like(course.time_s)
+    stored_j[1:] = (found.capacity_j_per_k * change[1:])[:, wall].sum(axis=1)
+    more_w = out_w + outside * change[:, -1]
+    return followed, stored_j + _integral(course.time_s, more_w)
+
+
+@dataclass(frozen=True, eq=False)
+class _Solved:
+    """The nodes at all moments but the first, and the last round's equations, to be used again."""
+
+    temperature_c: FloatArray
+    heat_j: FloatArray
+    capacity_j_per_k: FloatArray
+    stored_w: FloatArray
+    again: Callable[[FloatArray], FloatArray]
+
+
+def _newton(
+    nodes: _Nodes, base: FloatArray, course: ChamberCourse, temperature: FloatArray
+) -> _Solved:
+    """Solve by Newton's method from a guess; `base` are the first heat contents.
+
+    Ordered by moment, then from the inside outwards, the unknowns' matrix is a narrow band.
+    """
+    from scipy.linalg import lapack  # slow to import, and only where many courses are followed
+
+    moments, size = temperature.shape
+    step, chamber = np.diff(course.time_s), course.chamber_c[1:]
+    a, b, c = 1.0 / step, -1.0 / step, np.zeros_like(step)
+    w = step[1:] / step[:-1]
+    a[1:] = (1.0 + 2.0 * w) / ((1.0 + w) * step[1:])
+    b[1:] = -(1.0 + w) / step[1:]
+    c[1:] = w * w / ((1.0 + w) * step[1:])
+    a, b, c = a[:, None], b[:, None], c[:, None]
+    lower, upper = 2 * size, 1
+    middle = lower + upper
+
+    def stored_w(heat: FloatArray) -> FloatArray:
+        whole = np.concatenate((base[None], base[None], heat))
+        found: FloatArray = a * heat + b * whole[1:-1] + c * whole[:-2]
+        return found
+
+    for _ in range(MOST_ROUNDS):
+        heat, capacity, flow, here, beyond = nodes.state(temperature)
+        inside_w, inside = nodes.inside(temperature, chamber)
+        outside_w, outside = _outside(nodes.network, temperature[:, -1])
+        misfit, diagonal = stored_w(heat), a * capacity
+        misfit[:, :-1] += flow
+        misfit[:, 1:] -= flow
+        misfit[:, nodes.faces] -= inside_w
+        misfit[:, -1] += outside_w
+        diagonal[:, :-1] += here
+        diagonal[:, 1:] -= beyond
+        diagonal[:, nodes.faces] += inside
+        diagonal[:, -1] += outside
+        band = np.zeros((moments, size, lower + middle + 1))
+        band[:, :, middle] = diagonal
+        band[:, 1:, middle - 1] = beyond
+        band[:, :-1, middle + 1] = -here
+        band[:-1, :, middle + size] = b[1:] * capacity[:-1]
+        band[:-2, :, middle + lower] = c[2:] * capacity[:-2]
+        matrix = band.reshape(-1, lower + middle + 1).T
+        factors, swaps, moved, failed = lapack.dgbsv(
+            lower, upper, matrix, misfit.ravel(), overwrite_ab=True, overwrite_b=True
+        )
+        move = moved.reshape(moments, size)
+        temperature = temperature - move
+        if not failed and float(np.abs(move).max()) < CLOSE_C:
+            break
+    else:
+        raise FiringError("its temperatures leap too far for walls and ware to be followed")
+    heat = heat - capacity * move
+
+    def again(right: FloatArray) -> FloatArray:
+        answer, _ = lapack.dgbtrs(factors, lower, upper, right.ravel(), swaps)
+        found: FloatArray = answer.reshape(moments, size)
+        return found
+
+    return _Solved(temperature, heat, capacity, stored_w(heat), again)
+
+
+class _Nodes:
+    """Bodies' nodes side by side as arrays, to be asked at all moments together; last the wall."""
+
+    def __init__(self, network: Network, bodies: Sequence[_Body]) -> None:
+        self.network, self.size = network, 0
+        self.places: list[slice] = []
+        self._spans: list[tuple[PropertyGrid, slice, FloatArray, slice, FloatArray]] = []
+        for body in bodies:
+            first = self.size
+            if isinstance(body, _LumpBody):
+                here, self.size = slice(first, first + 1), first + 1
+                volumes = np.array([body.lump.volume_m3])
+                self._spans.append((body.lump.grid, here, volumes, slice(0), np.zeros(0)))
+            else:
+                self.size += body.slab.size
+                for span in body.slab.spans:
+                    begin, gaps = first + span.first, len(span.half_openness_m)
+                    here, between = slice(begin, begin + gaps + 1), slice(begin, begin + gaps)
+                    volumes, openness = np.array(span.volumes_m3), np.array(span.half_openness_m)
+                    self._spans.append((span.grid, here, volumes, between, openness))
+            self.places.append(slice(first, self.size))
+        self.faces = np.array([place.start for place in self.places])
+        self._area_m2 = np.array(
+            [b.lump.area_m2 if isinstance(b, _LumpBody) else b.area_m2 for b in bodies]
+        )
+
+    def guess(self, chamber_c: FloatArray) -> FloatArray:
+        """Return first temperatures, (n, nodes): the chamber's, falling through the wall."""
+        depth, first = np.zeros(self.size), self.places[-1].start
+        for grid, _, _, gaps, openness in self._spans:
+            if gaps.start is not None and gaps.start >= first:
+                rows = _rows(grid)
+                k0, k1 = rows[:2, min(int((WALL_C - grid.low_c) * grid.per_c), rows.shape[1] - 1)]
+                resistance = np.cumsum(1.0 / (openness * (k0 + k1 * WALL_C)))
+                depth[gaps.start + 1 : gaps.stop + 1] = depth[gaps.start] + resistance
+        room_c = self.network.room_c
+        share: FloatArray = 1.0 - 0.9 * depth / depth[-1]
+        return room_c + (chamber_c[:, None] - room_c) * share
+
+    def state(self, t: FloatArray) -> tuple[FloatArray, ...]:
+        """Return the nodes' heat contents and capacities, what flows outwards, its two slopes."""
+        heat, capacity = np.zeros((2, *t.shape))
+        flow, here, beyond = np.zeros((3, t.shape[0], self.size - 1))
+        for grid, nodes, volumes, gaps, openness in self._spans:
+            at, rows = t[:, nodes], _rows(grid)
+            place = ((at - grid.low_c) * grid.per_c).astype(np.int64)
+            k0, k1, c0, c1, h0 = rows[:, np.clip(place, 0, rows.shape[1] - 1)]
+            slope = c1 * at
+            heat[:, nodes] += volumes * (h0 + at * (c0 + 0.5 * slope))
+            capacity[:, nodes] += volumes * (c0 + slope)
+            if openness.size:
+                k, fall = k0 + k1 * at, at[:, :-1] - at[:, 1:]
+                both = k[:, :-1] + k[:, 1:]
+                flow[:, gaps] = openness * both * fall
+                here[:, gaps] = openness * (both + k1[:, :-1] * fall)
+                beyond[:, gaps] = openness * (k1[:, 1:] * fall - both)
+        return heat, capacity, flow, here, beyond
+
+    def inside(self, t: FloatArray, chamber_c: FloatArray) -> tuple[FloatArray, FloatArray]:
+        """Return what the chamber gives the bodies' faces [W], and how it falls with them [W/K]."""
+        radiated = EMISSIVITY_INSIDE * STEFAN_BOLTZMANN
+        face, chamber = t[:, self.faces] + KELVIN_AT_0_C, chamber_c[:, None] + KELVIN_AT_0_C
+        given = radiated * (chamber**4 - face**4) + H_INSIDE * (chamber - face)
+        return self._area_m2 * given, self._area_m2 * (4.0 * radiated * face**3 + H_INSIDE)

@@ -1,7 +1,7 @@
 """What the half-hours of one firing say of power, loss, capacity and leak.
 
 The heat a course needs scales with loss, leak and capacity, what the elements gave with power.
-A window's misfit is taken relative to one of them, so that one factor on all of them leaves it
+A window's residual is taken relative to one of them, so that one factor on all of them leaves it
 unchanged, as it must (source ``kiln-fit-choices``): only an anchor fixes that factor.
 
 A `FiringRecord` is one firing as a fit takes it: its course, and what is known of the duty.
@@ -19,7 +19,7 @@ from typing import NamedTuple
 import numpy as np
 
 from firing.errors import FiringError
-from firing.kiln.description import Fitted, KilnDescription, resistance_factor
+from firing.kiln.description import Fitted, KilnDescription, resistance_factors
 from firing.kiln.inverse_model import ChamberCourse, contents_heat_j, heat_needed, wall_heat_j
 from firing.kiln.simulation import JOULES_PER_KWH
 from firing.kiln.thermal_network import Network
@@ -148,7 +148,7 @@ class Multipliers(NamedTuple):
         return cls(*np.exp(log_factor).tolist())
 
 
-class RecordMisfit:
+class RecordResiduals:
     """What one firing's windows say, as a function of the multipliers.
 
     The kiln is as `described` returns it; `evaluations` counts how often its wall was followed.
@@ -204,7 +204,7 @@ class RecordMisfit:
                 wall_j=wall_j,
                 leak_w_per_k=leak * self.kiln.air_w_per_k,
             )
-            ct = np.array([resistance_factor(value) for value in found.wire_c.tolist()])
+            ct = resistance_factors(found.wire_c)
             full_w = self.kiln.available_w * 0.5 * (1.0 / ct[1:] + 1.0 / ct[:-1])
             self._sides[key] = np.diff(found.heat_j), full_w * self.record.step_s
         need, full = self._sides[key]
@@ -222,7 +222,7 @@ class RecordMisfit:
         return summed
 
     def residual(self, m: Multipliers) -> FloatArray:
-        """Return the windows' misfits in units of their scatter."""
+        """Return the windows' residuals in units of their scatter."""
         need, given = self.window_j(m)
         return (need - given) / np.where(self.powered, m.power, m.capacity) / self.scatter_j
 
@@ -236,7 +236,7 @@ class RecordMisfit:
         return self.record.kwh is not None and not self.record.hot_start
 
     def metered(self, m: Multipliers) -> float | None:
-        """Return the misfit to the meter in units of its scatter; None without a meter."""
+        """Return the residual against the meter in units of its scatter; None without a meter."""
         kwh = self.record.kwh
         if kwh is None or not self.is_metered:
             return None
@@ -328,13 +328,13 @@ class FitSolution:
 
 
 class _Problem:
-    def __init__(self, misfits: Sequence[RecordMisfit], priors: Priors) -> None:
-        self.misfits, self.scatter = misfits, priors.scatter
+    def __init__(self, by_firing: Sequence[RecordResiduals], priors: Priors) -> None:
+        self.by_firing, self.scatter = by_firing, priors.scatter
         self.widened = 1.0
 
     def data(self, x: FloatArray) -> FloatArray:
         factors = Multipliers.of(x)
-        data = np.concatenate([misfit.residual(factors) for misfit in self.misfits])
+        data = np.concatenate([residuals.residual(factors) for residuals in self.by_firing])
         return data / self.widened
 
     def widen(self, x: FloatArray) -> None:
@@ -347,11 +347,11 @@ class _Problem:
 
     def anchors(self, x: FloatArray) -> FloatArray:
         factors = Multipliers.of(x)
-        meters = [misfit.metered(factors) for misfit in self.misfits]
+        meters = [residuals.metered(factors) for residuals in self.by_firing]
         return np.concatenate((x / self.scatter, [m for m in meters if m is not None]))
 
     def tamed(self, x: FloatArray) -> FloatArray:
-        """Return all misfits with the squares of far windows growing no faster than they.
+        """Return all residuals with the squares of far windows growing no faster than they.
 
         r·√(2/(1 + √(1 + z))) with z = (r/σ)² has the square σ²·2·(√(1 + z) − 1).
         """
@@ -364,7 +364,7 @@ class _Problem:
         return self.slopes(x, self.tamed)
 
     def slopes(self, x: FloatArray, of: Callable[[FloatArray], FloatArray]) -> FloatArray:
-        """Return the derivatives of some misfits by the four logarithms, shape (m, 4)."""
+        """Return the derivatives of some residuals by the four logarithms, shape (m, 4)."""
         columns = []
         for i in range(x.size):
             step = DIFFERENCE * np.eye(x.size)[i]
@@ -372,11 +372,11 @@ class _Problem:
         return np.stack(columns, axis=1)
 
 
-def solve(misfits: Sequence[RecordMisfit], priors: Priors) -> FitSolution:
+def solve(by_firing: Sequence[RecordResiduals], priors: Priors) -> FitSolution:
     """Find the multipliers by robust non-linear least squares."""
     from scipy.optimize import least_squares
 
-    problem = _Problem(misfits, priors)
+    problem = _Problem(by_firing, priors)
     x: FloatArray = np.zeros(4)
     for _ in range(2):
         problem.widen(x)
@@ -392,7 +392,7 @@ def solve(misfits: Sequence[RecordMisfit], priors: Priors) -> FitSolution:
         )
         x = np.asarray(found.x, dtype=np.float64)
     if found.status <= 0 or not np.all(np.isfinite(x)):
-        names = ", ".join(m.record.name for m in misfits)
+        names = ", ".join(m.record.name for m in by_firing)
         raise FiringError(
             f"{names}: the fit does not converge within {MOST_EVALUATIONS} evaluations; check that "
             "the log is of this kiln and of one firing, and fit it alone"
@@ -400,21 +400,23 @@ def solve(misfits: Sequence[RecordMisfit], priors: Priors) -> FitSolution:
     data = problem.data(x)
     weight = 1.0 / np.sqrt(1.0 + (data / ROBUST_SIGMA) ** 2)
     of_data, of_anchors = problem.slopes(x, problem.data), problem.slopes(x, problem.anchors)
-    widened = _unexplained(misfits, data, weight)
+    widened = _unexplained(by_firing, data, weight)
     information = (of_data * weight[:, None]).T @ of_data / widened + of_anchors.T @ of_anchors
-    spans = np.concatenate([m.span_s for m in misfits])
+    spans = np.concatenate([m.span_s for m in by_firing])
     mean = data * problem.widened * WINDOW_SCATTER * np.sqrt(WINDOW_S / spans)
     return FitSolution(
         log_factor=x,
         covariance=np.asarray(np.linalg.inv(information), dtype=np.float64),
         rms=float(np.sqrt(np.sum(spans * mean**2) / np.sum(spans))),
         windows=int(data.size),
-        least_power=max(m.least_power(Multipliers.of(x)) for m in misfits),
-        evaluations=sum(m.evaluations for m in misfits),
+        least_power=max(m.least_power(Multipliers.of(x)) for m in by_firing),
+        evaluations=sum(m.evaluations for m in by_firing),
     )
 
 
-def _unexplained(misfits: Sequence[RecordMisfit], data: FloatArray, weight: FloatArray) -> float:
+def _unexplained(
+    by_firing: Sequence[RecordResiduals], data: FloatArray, weight: FloatArray
+) -> float:
     """Return by how much the windows' variance must be widened, 1 or more.
 
     What a model leaves out lasts for hours: neighbouring windows err alike, and then count for
@@ -423,9 +425,9 @@ def _unexplained(misfits: Sequence[RecordMisfit], data: FloatArray, weight: Floa
     freedom = max(data.size - 4, 1)
     variance = float(np.sum(weight * data**2)) / freedom
     pairs, squares, begin = 0.0, float(np.sum(data**2)), 0
-    for misfit in misfits:
-        part = data[begin : begin + len(misfit.windows)]
+    for residuals in by_firing:
+        part = data[begin : begin + len(residuals.windows)]
         pairs += float(part[:-1] @ part[1:])
-        begin += len(misfit.windows)
+        begin += len(residuals.windows)
     rho = min(max(pairs / squares if squares else 0.0, 0.0), MOST_ALIKE)
     return max(1.0, variance * (1.0 + rho) / (1.0 - rho))

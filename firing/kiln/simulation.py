@@ -1,17 +1,18 @@
-"""Simulate a firing: what a kiln with its load will really do with a program, and its cooling."""
+"""Simulate a firing: what a kiln with its load will do with a program, and what it can do."""
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 
 from firing.errors import FiringError
 from firing.kiln.controller_model import Follower, Precision, SegmentRun, run_segment
 from firing.kiln.description import KilnDescription
-from firing.kiln.nodes import CHAMBER, ELEMENTS, FIRST_LUMP
-from firing.kiln.thermal_network import Network
-from firing.schedule.schedule import Schedule
+from firing.kiln.thermal_network import CHAMBER, ELEMENTS, FIRST_LUMP, Network
+from firing.schedule.schedule import Schedule, Segment
 from firing.trace import FloatArray
-from firing.ware.load import BODY_DENSITY_KG_PER_M3, Load, WareState
+from firing.units import ROOM_C, SECONDS_PER_HOUR
+from firing.ware.load import BODY_DENSITY_KG_PER_M3, Load, WareState, typical_load
 
 UNTIL_C = 60.0
 REACHED_C = 0.5
@@ -142,39 +143,16 @@ def simulate(
     precision: Precision | None = None,
     state: WareState | None = None,
 ) -> Simulation:
-    """Simulate a whole firing.
+    """Simulate a whole firing, down to `until_c`; if the kiln stalls it ends there.
 
-    Parameters
-    ----------
-    kiln : KilnDescription
-        The kiln.
-    load : Load or None
-        What is in it; None for a typical load, which the notes then say.
-    schedule : Schedule
-        The program.
-    waits : bool
-        Whether the controller's clock waits when the kiln lags.
-    room_c : float, optional
-        Room temperature [°C]; that of the schedule unless given.
-    until_c : float
-        Down to where the cooling is followed [°C].
-    precision : Precision, optional
-        How finely to compute.
-    state : WareState, optional
-        How far earlier firing has brought the ware; unless given, a program that begins hot begins
-        with ware that came there on a usual ramp.
+    A typical load stands in for none, which the notes then say.  `waits` is whether the
+    controller's clock waits when the kiln lags.  The room is the schedule's unless given.  `state`
+    is how far earlier firing has brought the ware; unless given, a program that begins hot begins
+    with ware that came there on a usual ramp.
 
-    Returns
-    -------
-    Simulation
-        If the kiln stalls it ends there.
-
-    Raises
-    ------
-    FiringError
-        If `until_c` is within 2 °C of the room, the peak is beyond a wall material's tables, the
-        load is heavier than the chamber full of clay, or a hold is to be kept at a temperature no
-        kiln cools to.
+    `FiringError` if `until_c` is within 2 °C of the room, the peak is beyond a wall material's
+    tables, the load is heavier than the chamber full of clay, or a hold is to be kept at a
+    temperature no kiln cools to.
     """
     room = schedule.room_c if room_c is None else room_c
     if not until_c >= room + 2.0:
@@ -229,12 +207,9 @@ def _result(
     low, high = temperature.min(axis=0), temperature.max(axis=0)
     wall = slice(network.first_wall, None)
     said = network.wall.beyond(list(low[wall]), list(high[wall]), schedule.unit)
-    began = states[0]
+    heat_j, pending_j = sum(states[0].heat_j), sum(states[0].pending_j)
     stored = np.array(
-        [
-            sum(state.heat_j) - sum(began.heat_j) + sum(began.pending_j) - sum(state.pending_j)
-            for state in states
-        ]
+        [sum(state.heat_j) - heat_j + pending_j - sum(state.pending_j) for state in states]
     )
     furniture = network.contents.furniture
     return Simulation(
@@ -285,3 +260,78 @@ def _require_tables_reach(kiln: KilnDescription, peak_c: float) -> None:
     # The wall's face may overshoot by the controller's band; a step's first guess by more.
     if peak_c > inner.limit_c[1] - 15.0:
         raise FiringError(inner.refusal(peak_c + 15.0))
+
+
+# Steps shorter than the 20 °C that a rate is taken over.
+RATE_PRECISION = Precision(tolerance_c=0.4, longest_step_s=300.0)
+RATE_SPAN_C = 10.0  # a rate is that over the 20 °C around a temperature
+
+
+@dataclass(frozen=True, slots=True)
+class Highest:
+    """The highest temperature a kiln can hold [°C].
+
+    `by_tables` tells that it may be higher still: the wall material's tables end there.
+    """
+
+    temperature_c: float
+    by_tables: bool
+
+
+# Plan after plan is asked of the same kiln, and the answer is a simulation.
+@lru_cache(maxsize=64)
+def highest_hold(kiln: KilnDescription, *, room_c: float = ROOM_C) -> Highest:
+    """Return the temperature at which full power just makes up for the losses.
+
+    What stands in the kiln does not matter.
+    """
+    cap_c = kiln.wall[0].material.limit_c[1] - 20.0
+    network = Network(kiln, typical_load(kiln.volume_l, "bisqued"), room_c=room_c)
+    found_c = network.at_rest(cap_c).temperature_c[CHAMBER]
+    return Highest(min(found_c, cap_c), found_c > cap_c - 1.0)
+
+
+@lru_cache(maxsize=64)
+def fastest_rates(
+    kiln: KilnDescription,
+    load: Load | None = None,
+    *,
+    room_c: float = ROOM_C,
+    every_c: float = 50.0,
+) -> tuple[tuple[float, float], ...]:
+    """Return how fast the kiln rises at full power, temperature by temperature.
+
+    Temperatures [°C] and rates there [°C/h], from 100 °C to a little below what the kiln, or its
+    maker, allows; a typical load stands in for none.  The rates are those of one run from cold, the
+    lower of the thermocouple's and the ware's: the thermocouple jumps ahead when full power is
+    switched on, and ware whose water has left catches up.  A wall already hot allows a little more.
+    """
+    top_c = min(highest_hold(kiln, room_c=room_c).temperature_c - 5.0, kiln.max_c)
+    run = simulate(
+        kiln,
+        load,
+        Schedule("full power", (Segment(top_c, None, "unlimited"),), start_c=room_c),
+        room_c=room_c,
+        until_c=top_c - 0.5,
+        precision=RATE_PRECISION,
+    )
+    last = int(np.argmax(run.ware_c))
+    at_c = np.arange(100.0, run.ware_c[last] - RATE_SPAN_C, every_c)
+    rates = np.minimum(
+        *(
+            _rates_at(at_c, run.time_s[: last + 1], course[: last + 1])
+            for course in (run.chamber_c, run.ware_c)
+        )
+    )
+    return tuple((float(t), float(rate)) for t, rate in zip(at_c, rates, strict=True))
+
+
+def _rates_at(at_c: FloatArray, time_s: FloatArray, course_c: FloatArray) -> FloatArray:
+    # A rise may dip for a moment, as where the elements' own warming ends; the highest so far does
+    # not, and interpolation needs that.
+    highest_c = np.maximum.accumulate(course_c) + 1e-9 * np.arange(course_c.size)
+    spans_s = np.interp(at_c + RATE_SPAN_C, highest_c, time_s) - np.interp(
+        at_c - RATE_SPAN_C, highest_c, time_s
+    )
+    rates: FloatArray = 2.0 * RATE_SPAN_C / spans_s * SECONDS_PER_HOUR
+    return rates

@@ -39,10 +39,7 @@ def export(
 ) -> int:
     """Write every firing and event into a new folder, and return how many firings.
 
-    Raises
-    ------
-    FiringError
-        If the folder is there already, or can't be written.
+    `FiringError` if the folder is there already, or can't be written.
     """
     if folder.exists():
         raise FiringError(f"{folder}: is there already; choose another name")
@@ -176,10 +173,7 @@ def import_(
 ) -> list[KeptLog]:
     """Read an exported folder into a logbook; what is there already is passed over.
 
-    Raises
-    ------
-    FiringError
-        If the folder is none that was exported, or its index is faulty.
+    `FiringError` if the folder is none that was exported, or its index is faulty.
     """
     index = _index(folder)
     for table in index.get("kiln", ()):

@@ -7,7 +7,7 @@ import math
 import time
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from datetime import datetime
+from datetime import date, datetime
 from functools import lru_cache
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -17,10 +17,8 @@ import numpy as np
 from firing.cones.table import nearest_cone
 from firing.errors import FiringError
 from firing.files.disk import UnusableInput, read_whole
-from firing.files.kinds import file_kind, kind_of
-from firing.files.ready import ready_names, ready_text
-from firing.kiln.energy import EnergyCourse
-from firing.kiln.tariff import Tariff, cost
+from firing.files.kinds import file_kind, kind_of, ready_names, ready_text
+from firing.kiln.tariff import EnergyCourse, Tariff, cost
 from firing.logbook.learning import MOST_FIRINGS
 from firing.logbook.measure import measure
 from firing.logbook.record import (
@@ -222,10 +220,7 @@ def _read(entry: Entry) -> Log:
 def review_of(entry: Entry) -> Review:
     """Return the review of a kept firing, made anew from its log.
 
-    Raises
-    ------
-    FiringError
-        If its log can't be read.
+    `FiringError` if its log can't be read.
     """
     log = _read(entry)
     return _reviewed(entry, log, pick_channel(log, entry.channel or None))
@@ -233,7 +228,7 @@ def review_of(entry: Entry) -> Review:
 
 def _reviewed(entry: Entry, log: Log, channel: int) -> Review:
     plan = _schedule(entry.plan_text) if entry.plan_text else own_course(log, channel)
-    kiln = _kiln(entry.kiln_text) if entry.kiln_text else None
+    kiln = _kiln(entry.kiln_text).as_of(_day(entry, log)) if entry.kiln_text else None
     return review(
         plan,
         log,
@@ -274,10 +269,7 @@ def records_of(book: Logbook, kiln: str) -> tuple[list[FiringRecord], list[int]]
 def reviews_of(book: Logbook, numbers: Sequence[int]) -> list[Review]:
     """Return the reviews of several firings by the plan of the first, for laying over each other.
 
-    Raises
-    ------
-    FiringError
-        If the first has no plan, or a log can't be read.
+    `FiringError` if the first has no plan, or a log can't be read.
     """
     entries = [book.entry(number) for number in numbers]
     first = entries[0]
@@ -352,6 +344,12 @@ def _began(entry: Entry, trace: Trace) -> tuple[float, int, Any]:
     return at_s, _offset_s(datetime.fromtimestamp(at_s).astimezone()), source
 
 
+def _day(entry: Entry, log: Log) -> date:
+    """Return the day a firing began, on the clock of its place."""
+    at_s, utc_offset_s, _ = _began(entry, log.trace)
+    return local_moment(at_s, "", utc_offset_s).date()
+
+
 def _offset_s(moment: datetime) -> int:
     offset = moment.utcoffset()
     return 0 if offset is None else round(offset.total_seconds())
@@ -382,7 +380,7 @@ def energy_by_output(trace: Trace, kiln: KilnDescription | None) -> EnergyCourse
     known = np.isfinite(trace.duty)
     duty = np.interp(trace.time_s, trace.time_s[known], trace.duty[known])
     on_s = np.concatenate(([0.0], np.cumsum(0.5 * (duty[1:] + duty[:-1]) * np.diff(trace.time_s))))
-    return EnergyCourse(trace.time_s, on_s * kiln.available_w * kiln.fitted.power)
+    return EnergyCourse(trace.time_s, on_s * kiln.available_w)
 
 
 def _priced(entry: Entry, shown: Shown, found: Review, tariff: Tariff) -> Entry:
@@ -543,10 +541,7 @@ def keep_one(
 ) -> KeptLog:
     """Keep one log by the files that it was watched or reviewed with; `place` is the logbook's.
 
-    Raises
-    ------
-    FiringError
-        If it can't be kept.
+    `FiringError` if it can't be kept.
     """
     said = said or Entry("", b"")
     if load is not None:
@@ -563,11 +558,6 @@ def keep_one(
         if found.state == "refused":
             raise FiringError(found.why)
     return found
-
-
-def keep_log(book: Logbook, entry: Entry, shelf: Shelf, *, place: Path) -> list[KeptLog]:
-    """Keep one log as a person speaks of it, every firing in it; see `keep_logs`."""
-    return _Keeper(book, shelf, entry, None, dry_run=False).entry(entry, place)
 
 
 @dataclass(frozen=True, eq=False)
@@ -613,10 +603,7 @@ class _Keeper:
     def part(self, entry: Entry, path: Path) -> KeptLog:
         """Keep one firing of a file.
 
-        Raises
-        ------
-        SeveralFirings
-            If the file holds several, and none is named.
+        `SeveralFirings` if the file holds several, and none is named.
         """
         known = self.book.find_file(entry.body, entry.part)
         # Of a file of several the first may be there, and the others not yet.
@@ -692,6 +679,7 @@ class _Keeper:
                     f"'firing logbook add {number} --{kind} ...' changes that"
                 )
         try:
+            new = self._timed_and_priced(number, old, new, added, differs)
             if added and not self.dry_run:
                 amend(self.book, number, new)
         except FiringError as error:
@@ -701,6 +689,39 @@ class _Keeper:
             "is in the logbook already", twin=twin or (old.log_name if path.name != old.log_name
             else ""), added=tuple(added), differs=tuple(differs),
         )  # fmt: skip
+
+    def _timed_and_priced(
+        self, number: int, old: Entry, new: Entry, added: list[str], differs: list[str]
+    ) -> Entry:
+        """Add when a kept firing began and what it cost by the tariff, where that is known."""
+        began_at = self.said.began_at
+        if began_at not in (None, old.began_at):
+            if self.book.show(number).started_from == "log":
+                differs.append(
+                    f"firing {number}'s log has its own clock, which counts; leave out --began"
+                )
+            else:
+                new = replace(new, began_at=began_at)
+                added.append(f"that it began {datetime.fromtimestamp(began_at):%Y-%m-%d %H:%M}")
+        if self.tariff is None or new.cost is not None:
+            return new
+        meant = replace(
+            old, **_papers(new), cost=None, kwh=old.kwh if new.kwh is None else new.kwh,
+            began_at=new.began_at or old.began_at,
+        )  # fmt: skip
+        log = _read(meant)
+        found = _reviewed(meant, log, pick_channel(log, meant.channel or None))
+        at_s, utc_offset_s, _ = _began(meant, log.trace)
+        shown = Shown(at_s, utc_offset_s, str(meant.reading.get("zone") or ""))
+        priced = _priced(meant, shown, found, self.tariff)
+        if priced.cost is None:
+            lacks = "its log shows no output" if found.kiln else "no kiln file is kept with it"
+            step = "write its --cost" if found.kiln else "add its --kiln"
+            differs.append(f"firing {number} has no cost by the tariff, as {lacks}; {step}")
+        elif old.cost is None or f"{priced.cost:.2f}" != f"{old.cost:.2f}":
+            new = replace(new, cost=priced.cost, currency=priced.currency)
+            added.append(_cost_words(priced) + _instead(old.cost))
+        return new
 
     def _twin(self, mine: _Readings) -> int | None:
         """Return the firing of which these are the readings, kept or of this dry run."""
@@ -733,7 +754,7 @@ def _not_yet_said(old: Entry, said: Entry) -> tuple[list[str], Entry]:
         added.append(f"{said.kwh:g} kWh" + _instead(old.kwh))
     if said.cost is not None and (said.cost, said.currency) != (old.cost, old.currency):
         new = replace(new, cost=said.cost, currency=said.currency)
-        added.append(f"a cost of {said.cost:.2f} {said.currency}".rstrip() + _instead(old.cost))
+        added.append(_cost_words(said) + _instead(old.cost))
     if said.member not in ("", old.member):
         new = replace(new, member=said.member)
         added.append(f"for {said.member}" + _instead(old.member or None))
@@ -743,10 +764,14 @@ def _not_yet_said(old: Entry, said: Entry) -> tuple[list[str], Entry]:
     return added, new
 
 
+def _cost_words(one: Entry) -> str:
+    return f"a cost of {one.cost:.2f} {one.currency}".rstrip()
+
+
 def _instead(old: float | str | None) -> str:
     if old is None:
         return ""
-    return f" instead of {old}" if isinstance(old, str) else f" instead of {old:g}"
+    return f" instead of {old}" if isinstance(old, str) else f" instead of {round(old, 2):g}"
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -826,7 +851,8 @@ class _Matched:
 def _matched(entry: Entry, shelf: Shelf, path: Path) -> _Matched:
     log = replace(_read(entry), path=path)  # its folder may name the kiln
     channel = pick_channel(log, entry.channel or None)
-    kilns, plans = shelf.described(), shelf.schedules()
+    day, plans = _day(entry, log), shelf.schedules()
+    kilns = {name: kiln.as_of(day) for name, kiln in shelf.described().items()}
     if len(plans) != 1 and log.unit_is_open(channel):
         raise FiringError(
             f"{log.name}: no unit is stated, and it may be in °C or °F; say --unit C or --unit F, "
@@ -885,20 +911,20 @@ def _own_plan(match: PlanMatch, shelf: Shelf, path: Path) -> PlanFit | None:
 def amend(book: Logbook, number: int, said: Entry) -> None:
     """Add to a firing what a person says of it, and derive anew what follows from that.
 
-    Raises
-    ------
-    FiringError
-        If it contradicts the log, such as a cone that can't have bent so far; nothing is added.
+    `FiringError` if it contradicts the log, such as a cone that can't have bent so far; nothing is
+    added.
     """
-    papers = {
-        name: getattr(said, name)
-        for name in ("kiln", "kiln_text", "plan", "plan_text", "load", "load_text")
-        if getattr(said, name)
-    }
-    if not papers and not said.witnesses:
+    papers = _papers(said)
+    if not papers and not said.witnesses and said.began_at is None:
         book.add_to(number, said)
         return
     entry = book.entry(number)
+    if said.began_at is not None:
+        if book.show(number).started_from == "log":
+            raise FiringError(
+                f"firing {number}'s log has its own clock, which counts; leave out --began"
+            )
+        papers["began_at"] = said.began_at
     entry = replace(entry, **papers, witnesses=(*entry.witnesses, *said.witnesses))
     if said.witnesses:
         refuse_contradiction(tuple(map(parse_witness, entry.witnesses)))
@@ -908,6 +934,12 @@ def amend(book: Logbook, number: int, said: Entry) -> None:
     if shown.trouble:
         raise FiringError(shown.trouble)
     book.add_to(number, said, shown)
+
+
+def _papers(said: Entry) -> dict[str, Any]:
+    """Return the papers that a person named, by the names of `Entry`."""
+    names = ("kiln", "kiln_text", "plan", "plan_text", "load", "load_text")
+    return {name: getattr(said, name) for name in names if getattr(said, name)}
 
 
 _NAMED = "you named it"

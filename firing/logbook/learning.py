@@ -25,7 +25,7 @@ from firing.kiln.residuals import (
     WINDOW_SCATTER,
     FiringRecord,
     Multipliers,
-    RecordMisfit,
+    RecordResiduals,
     described,
 )
 from firing.kiln.simulation import JOULES_PER_KWH
@@ -45,7 +45,7 @@ PATH_STEP, PATH_BREAK = 0.02, 0.3
 RATED_SCATTER = 0.15
 """How far a kiln file's power, or its walls' heat, is from the truth, as a share; likewise."""
 WALL, LEAK, SHARED = 0, 1, 2
-ROUNDS, WEIGHINGS, FURTHEST = 4, 6, 0.4
+ROUNDS, WEIGHINGS, FURTHEST, LEAST_SHARE = 9, 6, 0.4, 0.2
 SETTLED = 0.003
 LEAST_WINDOWS = 8
 MOST_FIRINGS = 12
@@ -201,6 +201,7 @@ class _Problem:
         self._solve()
 
     def _solve(self) -> None:
+        share, before = np.ones(SHARED), np.zeros(SHARED)
         for _ in range(ROUNDS):
             marks, needed, scatter, parts = self._marks(self.wall, slopes=True)
             if needed.size < LEAST_WINDOWS:
@@ -210,11 +211,15 @@ class _Problem:
                     "controller's output, or with all of their cooling"
                 )
             self.found, self.information = self._weighed(marks, needed, scatter, parts)
-            step = float(np.clip(self.found[WALL], -FURTHEST, FURTHEST))
-            moved = float(np.clip(self.found[LEAK], -0.8 * self.leak, 2.0))
-            self.wall *= math.exp(step)
-            self.leak += moved
-            if abs(step) < SETTLED and abs(moved) < SETTLED:
+            step = np.clip(self.found[:SHARED], (-FURTHEST, -0.8 * self.leak), (FURTHEST, 2.0))
+            # A whole step can go beyond, and back again for ever; what is left of the last one
+            # says what share of it leads there.
+            left = np.divide(step, before, out=np.zeros(SHARED), where=before != 0.0)
+            share = np.clip(share / np.maximum(1.0 - left, 0.1), LEAST_SHARE, 1.0)
+            before = step
+            self.wall *= math.exp(share[WALL] * step[WALL])
+            self.leak += share[LEAK] * step[LEAK]
+            if np.all(np.abs(step) < SETTLED):
                 break
         if not 0.2 < self.wall < 5.0 or np.any(self.found[self.of_powers] <= 0.0):
             raise FiringError(
@@ -364,7 +369,7 @@ class _Problem:
         """Return the one factor on all heat, whether a meter fixes it, and power's level error."""
         metered = []
         for i, record in enumerate(self.records):
-            misfit = RecordMisfit(self.base, record)
+            misfit = RecordResiduals(self.base, record)
             if not misfit.is_metered or record.kwh is None:
                 continue
             need, full = misfit.sides(Multipliers(1.0, self.wall, 1.0, self.leak))

@@ -17,9 +17,9 @@ from typing import TYPE_CHECKING, Any, Literal
 import numpy as np
 
 from firing.errors import FiringError
+from firing.heat.properties import wall_material
 from firing.kiln.description import Fitted, KilnDescription, WallLayer, resistance_factor
-from firing.kiln.inverse_model import ChamberCourse, contents_heat_j, heat_needed, wall_heat_j
-from firing.kiln.materials import wall_material
+from firing.kiln.inverse_model import ChamberCourse, CourseHeat, heat_needed
 from firing.kiln.residuals import (
     NORMAL_OVER_MEDIAN,
     ROBUST_SIGMA,
@@ -32,7 +32,7 @@ from firing.kiln.thermal_network import Network
 from firing.review.power_reason import half_hours, record_of
 from firing.review.result import HalfHours, Review
 from firing.serialise import Serialised
-from firing.thermocouple.exposure import LEVELS_C, exposure
+from firing.thermocouple.tolerance import LEVELS_C, exposure
 from firing.trace import FloatArray, median
 from firing.units import SECONDS_PER_HOUR
 
@@ -253,16 +253,15 @@ def _weigh(
 ) -> _Found:
     """Find the weights of one firing's marks, and what follows of them."""
     network = Network(kiln, load_of(kiln, record), room_c=record.room_c)
-    contents_j = contents_heat_j(network, record.course)
-    here = half_hours(kiln, record, contents_j)
-    less, more = (
-        half_hours(replace(kiln, fitted=Fitted(loss=math.exp(step))), record, contents_j)
-        for step in (-LOSS_STEP, LOSS_STEP)
-    )
+    heat = CourseHeat(network, record.course)
+    here = half_hours(kiln, record, heat)
     known = here.known & (here.middle_c > LOWEST_C)
     if np.count_nonzero(known) < PRIORS.size:
         return _Found(why_not="too little of the log shows what the elements did")
-    wall = (more.excess - less.excess) / (2.0 * LOSS_STEP)
+    begun_j, ended_j = (
+        np.interp(at_s, record.time_s, heat.loss_slope_j) for at_s in (here.start_s, here.end_s)
+    )
+    wall = (ended_j - begun_j) / here.full_j
     marks = np.stack((here.given, -here.contents, -wall, -here.leak), axis=1)
     weights, covariance = _solved(here, marks, known)
     losses = 1.0 + weights[WALL] + weights[LEAK]
@@ -288,7 +287,7 @@ def _weigh(
     ratio_se = math.hypot(math.sqrt(along @ covariance @ along), least_se)
     if ratio_se > INFORMATIVE:
         return replace(found, why_not="too little of it ran at a power that is known")
-    climb = _climb(kiln, record, here, marks, weights, rate_c_per_h, peak_c)
+    climb = _climb(heat, record, here, marks, weights, rate_c_per_h, peak_c)
     return replace(
         found,
         ratio=power / losses,
@@ -323,15 +322,16 @@ def _solved(here: HalfHours, marks: FloatArray, known: Any) -> tuple[FloatArray,
     expected, prior = np.array([1.0, 0.0, 0.0, 0.0]), np.diag(PRIORS**-2.0)
     weight, widened = 1.0 / scatter, np.ones_like(scatter)
     # A relay's output, seen once a minute, is rough; the cooling is not.
-    groups = [group for group in (here.powered[known], ~here.powered[known]) if group.any()]
+    groups = [np.flatnonzero(here.powered[known] == on) for on in (True, False)]
+    groups = [group for group in groups if group.size]
     for _ in range(ROUNDS):
-        information = (x * (weight / widened)[:, None] ** 2).T @ x
-        right = (x * (weight / widened)[:, None] ** 2).T @ y + prior @ expected
-        found = np.linalg.solve(information + prior, right)
+        weighed = x.T * (weight / widened) ** 2
+        information = weighed @ x
+        found = np.linalg.solve(information + prior, weighed @ y + prior @ expected)
         off = (y - x @ found) / scatter
+        size = np.abs(off)
         for group in groups:
-            size = NORMAL_OVER_MEDIAN * float(np.median(np.abs(off[group])))
-            widened[group] = max(1.0, size)
+            widened[group] = max(1.0, NORMAL_OVER_MEDIAN * median(size[group]))
         weight = (1.0 + (off / widened / ROBUST_SIGMA) ** 2) ** -0.25 / scatter
     # What a model leaves out lasts for hours, and then counts once.
     off = off / widened
@@ -345,7 +345,7 @@ ROUNDS = 6
 
 
 def _climb(
-    kiln: KilnDescription,
+    heat: CourseHeat,
     record: FiringRecord,
     here: HalfHours,
     marks: FloatArray,
@@ -366,26 +366,21 @@ def _climb(
     place = int(heated[-1])
     while place > 0 and here.middle_c[place] < here.middle_c[heated].max() - APPROACH_C:
         place -= 1
-    load = load_of(kiln, record)
+    available_w = heat.network.available_w
     rates = [0.6 * (rate_c_per_h or USUAL_RATE), 1.4 * (rate_c_per_h or USUAL_RATE)]
     needs = []
     for rate in rates:
         rise_s = (peak_c - record.chamber_c[begin]) / rate * SECONDS_PER_HOUR
         steps = max(4, math.ceil(rise_s / STEP_S))
-        at_s = record.time_s[begin] + rise_s * np.arange(1, steps + 1) / steps
-        time_s = np.concatenate((record.time_s[: begin + 1], at_s))
-        climbed_c = record.chamber_c[begin] + (peak_c - record.chamber_c[begin]) * (
-            np.arange(1, steps + 1) / steps
+        course = ChamberCourse(
+            np.linspace(record.time_s[begin], record.time_s[begin] + rise_s, steps + 1),
+            np.linspace(record.chamber_c[begin], peak_c, steps + 1),
         )
-        course = ChamberCourse(time_s, np.concatenate((record.chamber_c[: begin + 1], climbed_c)))
-        network = Network(kiln, load, room_c=record.room_c)
-        contents_j = contents_heat_j(network, course)
-        needed = heat_needed(
-            network, course, contents_j=contents_j, wall_j=wall_heat_j(network, course)
-        )
+        contents_j, wall_j = heat.onwards(begin, course)
+        needed = heat_needed(heat.network, course, contents_j=contents_j, wall_j=wall_j)
         last = max(1, steps // 4)
-        span_s = float(time_s[-1] - time_s[-1 - last])
-        full_w = kiln.available_w / resistance_factor(float(needed.wire_c[-1]))
+        span_s = float(course.time_s[-1] - course.time_s[-1 - last])
+        full_w = available_w / resistance_factor(float(needed.wire_c[-1]))
         share = (needed.heat_j[-1] - needed.heat_j[-1 - last]) / span_s / full_w
         inside = (contents_j[-1] - contents_j[-1 - last]) / span_s / full_w
         needs.append(

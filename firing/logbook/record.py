@@ -6,7 +6,7 @@ These are plain values, so that a list of thousands costs no more than reading t
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime, timedelta, timezone
 from typing import Any, Literal, get_args
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
@@ -18,6 +18,10 @@ EventKind = Literal["new elements", "new sensor", "relay", "repair", "note"]
 EVENT_KINDS: tuple[EventKind, ...] = get_args(EventKind)
 SAME_FIRING_S = 300.0
 """Two logs of one kiln that begin within so many seconds are of one firing."""
+SAME_COURSE_C = 3
+"""Courses of two logs of one firing differ by so little, in whole degrees."""
+_AT_ONCE = 50
+"""More kilns are not begun within minutes."""
 StartedFrom = Literal["log", "given", "file"]
 """Where the moment a firing began comes from; of the file it is when it was last written."""
 
@@ -223,18 +227,52 @@ class Firing(Shown):
 
 
 def each_once(firings: Iterable[Firing]) -> list[Firing]:
-    """Return firings in the order of time; of two logs of one firing in a kiln only the first.
+    """Return firings in the order of time; of several logs of one firing only the first.
 
-    No kiln begins two firings within minutes, so such a pair is one that was logged twice.
+    It has what the others know of its energy and cost.
     """
-    found: list[Firing] = []
-    last: dict[str, Firing] = {}
+    return [_together(group) for group in by_firing(firings)]
+
+
+def by_firing(firings: Iterable[Firing]) -> list[list[Firing]]:
+    """Return the logs of each firing, in the order of time.
+
+    No kiln begins two firings within minutes, so such a pair is one that was logged twice; where
+    a kiln is not known, the courses have to be the same as well.
+    """
+    found: list[list[Firing]] = []
     for one in sorted(firings, key=lambda one: (one.started_at, one.id)):
-        before = last.get(one.kiln)
-        if before is None or one.started_at - before.started_at > SAME_FIRING_S:
-            found.append(one)
-            last[one.kiln] = one
+        group = next(
+            (
+                group
+                for group in reversed(found[-_AT_ONCE:])
+                if one.started_at - group[0].started_at <= SAME_FIRING_S and _same(group[0], one)
+            ),
+            None,
+        )
+        if group is None:
+            found.append([one])
+        else:
+            group.append(one)
     return found
+
+
+def _same(first: Firing, other: Firing) -> bool:
+    if first.kiln and other.kiln:
+        return first.kiln == other.kiln
+    courses = list(zip(first.course_c, other.course_c, strict=False))
+    return bool(courses) and all(abs(a - b) <= SAME_COURSE_C for a, b in courses)
+
+
+def _together(group: list[Firing]) -> Firing:
+    first, *others = group
+    for other in others:
+        if first.kwh is None:
+            first = replace(first, kwh=other.kwh)
+        if first.cost is None:
+            first = replace(first, cost=other.cost, currency=other.currency)
+        first = replace(first, member=first.member or other.member)
+    return first
 
 
 @dataclass(frozen=True, slots=True)

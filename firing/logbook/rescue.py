@@ -33,6 +33,7 @@ from firing.logbook.store import (
 _SIDE_FILES = ("", "-wal", "-shm")
 _GIVE_UP_AFTER = 2_000
 """So many row numbers in a row without one are the table's end, where nothing says it."""
+_SAID = {"event": "events", "note": "notes", "witness": "witness cones", "photo": "photographs"}
 _DERIVE = Callable[[Entry], Shown]
 
 
@@ -49,12 +50,14 @@ class Rescue:
     read: int = 0
     """Firings that could be read of the damaged file; what it says of them wins."""
     backup_at: datetime | None = None
+    lost: tuple[str, ...] = ()
+    """What else could not all be read of the damaged file."""
 
     @property
     def incomplete(self) -> bool:
-        """Whether logs may have to be kept again."""
+        """Whether logs or what was said of them may have to be kept again."""
         nothing = self.damaged is not None and not self.read
-        return bool(self.unreadable or self.bare or nothing)
+        return bool(self.unreadable or self.bare or self.lost or nothing)
 
     def to_dict(self) -> dict[str, Any]:
         """Return it as the JSON shows it."""
@@ -67,6 +70,7 @@ class Rescue:
             "backup": None if self.backup is None else str(self.backup),
             "backup_at": None if self.backup_at is None else self.backup_at.isoformat(),
             "read_of_damaged": self.read,
+            "not_all_read": list(self.lost),
         }
 
 
@@ -108,10 +112,11 @@ def _restored(
     if named and used is None:
         raise FiringError(f"{candidates[0]}: is damaged, too; leave it out to use another backup")
     bare = unreadable = read = 0
+    lost: set[str] = set()
     with closing(Logbook.open(new)) as book:
         if path.exists():
             old = _copied(path, folder / "old.sqlite")
-            bare, unreadable, read = _save_rows(old, book, derive)
+            bare, unreadable, read, lost = _save_rows(old, book, derive)
         count = book.count()
         ready = book.backup(folder / "ready.sqlite")  # one file, without a journal beside it
     stamp = f"{datetime.now(UTC):%Y%m%dT%H%M%S%f}"[:-3]
@@ -122,7 +127,8 @@ def _restored(
                 os.replace(f"{path}{side}", f"{damaged}{side}")
     os.replace(ready, path)
     at = None if used is None else backup_moment(used).astimezone()
-    return Rescue(count, held, bare, unreadable, damaged, used, read, at)
+    named_so = tuple(words for table, words in _SAID.items() if table in lost)
+    return Rescue(count, held, bare, unreadable, damaged, used, read, at, named_so)
 
 
 def _copied(path: Path, to: Path) -> Path:
@@ -162,6 +168,7 @@ class _Rows:
     def __init__(self, path: Path) -> None:
         self._db = sqlite3.connect(path, isolation_level=None)
         self.errors = 0
+        self.lost: set[str] = set()
         self.unreadable: set[int] = set()
 
     def of(self, table: str, columns: str) -> Iterator[tuple[int, Sequence[Any]]]:
@@ -177,6 +184,7 @@ class _Rows:
                 ).fetchone()
             except (sqlite3.Error, *LIKE_DAMAGE):
                 self.errors += 1
+                self.lost.add(table)
                 if last is not None and table == "file":
                     self.unreadable.add(number)
                 continue
@@ -189,6 +197,7 @@ class _Rows:
             (last,) = self._db.execute(f"SELECT max(rowid) FROM {table}").fetchone()
         except (sqlite3.Error, *LIKE_DAMAGE):
             self.errors += 1
+            self.lost.add(table)
             return None
         # A number that damage has made absurd must not be counted up to.
         return last if isinstance(last, int) and 0 <= last < 10_000_000 else 0 if not last else None
@@ -198,17 +207,20 @@ class _Rows:
         self._db.close()
 
 
-def _save_rows(old: Path, book: Logbook, derive: _DERIVE) -> tuple[int, int, int]:
+def _save_rows(old: Path, book: Logbook, derive: _DERIVE) -> tuple[int, int, int, set[str]]:
     """Put what can be read of a damaged file into a sound one.
 
-    Return how many logs are bare, how many unreadable, and how many firings could be read.
+    Return how many logs are bare, how many unreadable, how many firings could be read, and the
+    tables that could not all be read.
     """
-    bare, unreadable, errors, read = _saved(old, book, derive)
-    if errors and _give_first_page(old):
-        more, left, _, again = _saved(old, book, derive)
+    bare, rows, read = _saved(old, book, derive)
+    unreadable, lost = rows.unreadable, rows.lost
+    if rows.errors and _give_first_page(old):
+        more, again, read_again = _saved(old, book, derive)
+        left = again.unreadable
         bare, unreadable = bare + more, unreadable & left if unreadable else left
-        read = max(read, again)
-    return bare, len(unreadable), read
+        read, lost = max(read, read_again), lost & again.lost
+    return bare, len(unreadable), read, lost
 
 
 def _give_first_page(old: Path) -> bool:
@@ -230,7 +242,7 @@ def _give_first_page(old: Path) -> bool:
     return True
 
 
-def _saved(old: Path, book: Logbook, derive: _DERIVE) -> tuple[int, set[int], int, int]:
+def _saved(old: Path, book: Logbook, derive: _DERIVE) -> tuple[int, _Rows, int]:
     rows = _Rows(old)
     kilns = {number: row for number, row in rows.of("kiln", "name, body") if _texts(row)}
     plans = {number: row for number, row in rows.of("plan", "title, body") if _texts(row)}
@@ -281,7 +293,7 @@ def _saved(old: Path, book: Logbook, derive: _DERIVE) -> tuple[int, set[int], in
             if row and not kept.new:
                 _say_later(book, kept.id, entry, figures)
     rows.close()
-    return bare, rows.unreadable, rows.errors, read
+    return bare, rows, read
 
 
 def _say_later(book: Logbook, number: int, entry: Entry, figures: Shown | None) -> None:
@@ -293,7 +305,7 @@ def _say_later(book: Logbook, number: int, entry: Entry, figures: Shown | None) 
             for name in ("witnesses", "notes", "photos")
         }
         later = replace(entry, **lists)
-        said = ("kwh", "cost", "currency", "member", "kiln", "plan_text", "load_text")
+        said = ("kwh", "cost", "currency", "member", "began_at", "kiln", "plan_text", "load_text")
         differs = any(getattr(entry, name) not in (None, "", getattr(old, name)) for name in said)
         if differs or any(lists.values()):
             book.add_to(number, later, figures)

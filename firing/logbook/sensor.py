@@ -19,7 +19,7 @@ from firing.errors import FiringError
 from firing.logbook.measure import Measure
 from firing.schedule.schedule import Schedule
 from firing.serialise import Serialised, named
-from firing.thermocouple.exposure import LEVELS_C
+from firing.thermocouple.tolerance import LEVELS_C
 from firing.trace import FloatArray
 from firing.units import Wording, from_celsius, to_celsius
 

@@ -545,6 +545,7 @@ class Logbook:
             self._put_said(firing, entry)
             said = {
                 "kwh": entry.kwh, "cost": entry.cost, "currency": entry.currency,
+                "began_at": entry.began_at,
                 "member": entry.member, "matched": entry.matched,
                 "kiln": self._kiln_of(entry.kiln, entry.kiln_text),
                 "plan": self._paper_of("plan", "title", entry.plan, entry.plan_text),

@@ -34,7 +34,7 @@ REPLACED = math.log(1.10)
 element-replacement-practice."""
 LIFE, LIFE_SPREAD = 250.0, 0.75
 """Firings until then, and their spread as a logarithm: 150 to 400 and more; anecdotal."""
-BEND, BEND_SPREAD = 1.4, 0.5
+BEND, BEND_SPREAD = 1.3, 0.6
 """Wear goes with so high a power of the age: slower or faster with age; wear-forecast-choices."""
 WALK, WALK_SPREAD = 0.0012, 0.8
 """What wanders from one firing to the next, as a share of the power; likewise."""
@@ -55,6 +55,9 @@ STEP_LEAST, LOSSES_LEAST, SURE = 0.05, 0.05, 4.5
 """Least jumps of power and of losses that are spoken of, as shares, and their standard errors."""
 SIDE = 4
 """Firings on either side that a jump is seen by."""
+AROUND, APART = 8, 3.0
+"""Firings on either side whose losses are the usual ones, and from how many standard deviations on
+one stands apart."""
 BARELY_C_PER_H = 15.0
 """A ramp with all the power there is needs no rate; slower than this no peak is reached."""
 RECENT = 12
@@ -113,6 +116,9 @@ class ElementWear(Serialised):
         Firings a month of late.
     not_yet : str
         Why nothing is foretold, and what would show it.
+    apart : int
+        Firings left out because their losses stand apart from those around them, as with an open
+        vent.
     """
 
     points: tuple[WearPoint, ...]
@@ -132,6 +138,7 @@ class ElementWear(Serialised):
     out_of_reach: bool = False
     a_month: float | None = None
     not_yet: str = ""
+    apart: int = 0
 
     @property
     def shows(self) -> bool:
@@ -158,11 +165,14 @@ def wear_of(kept: Sequence[Kept]) -> ElementWear:
     starts = [i for i, (_, _, events) in enumerate(in_order) if NEW_ELEMENTS in events]
     life = in_order[starts[-1] if starts else 0 :]
     since = life[0][0] if starts else None
-    told = [i for i, (_, m, _) in enumerate(life) if m.informative]
+    informative = [i for i, (_, m, _) in enumerate(life) if m.informative]
+    told = _alike(life, informative) if informative else []
     series = _Series(life, told)
     points = series.points()
     a_month = _a_month([when for when, _, _ in life])
-    bare = ElementWear(points, since, len(life), len(told), a_month=a_month)
+    bare = ElementWear(
+        points, since, len(life), len(told), a_month=a_month, apart=len(informative) - len(told)
+    )
     if len(told) < LEAST_FIRINGS:
         return replace(bare, not_yet=_not_yet(life, told))
     down, down_se = series.power_down()
@@ -256,6 +266,26 @@ def _a_month(days: Sequence[datetime]) -> float | None:
     late = days[-RECENT:]
     span = (late[-1] - late[0]).total_seconds() / 86400.0 if late else 0.0
     return None if span < 1.0 else (len(late) - 1) / span * DAYS_A_MONTH
+
+
+def _alike(life: Sequence[Kept], told: Sequence[int]) -> list[int]:
+    """Return the firings that tell, but for single ones whose losses stand apart from the others'.
+
+    A vent that stood open for one firing takes power that no element lost.  Only firings of one
+    kind compare.
+    """
+    measures = [life[i][1] for i in told]
+    losses = np.array([math.log(m.losses or math.nan) for m in measures])
+    kinds = _kinds([m.planned_peak_c or m.peak_c for m in measures])
+    off = np.zeros(losses.size)
+    for kind in set(kinds.tolist()):
+        mine = np.flatnonzero((kinds == kind) & np.isfinite(losses))
+        if mine.size >= LEAST_FIRINGS:
+            x = losses[mine]
+            around = [median(x[max(i - AROUND, 0) : i + AROUND + 1]) for i in range(x.size)]
+            off[mine] = x - np.array(around)
+    apart = np.abs(off) > max(LOSSES_LEAST, APART * 1.4826 * float(np.median(np.abs(off))))
+    return [i for i, far in zip(told, apart.tolist(), strict=True) if not far]
 
 
 def _not_yet(life: Sequence[Kept], told: Sequence[int]) -> str:

@@ -33,7 +33,7 @@ _PACKED = (b"\x1f\x8b", b"BZh", b"\xfd7zXZ")
 _ZIP, _OLD_WORKBOOK = b"PK\x03\x04", b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1"
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Contained:
     """The text of a log, the names of its cells where they stand apart, and what was opened."""
 

@@ -3,10 +3,9 @@
 from dataclasses import dataclass
 from typing import Any, Literal
 
-from firing.logs.numeric_times import NumberKind
 from firing.logs.physics import UNIT_WORDS, DegreeUnit
 from firing.logs.text import encoding_label
-from firing.logs.times import DateOrder, TwoParts
+from firing.logs.times import DateOrder, NumberKind, TwoParts
 from firing.logs.values import Decimal
 from firing.units import TemperatureUnit
 
@@ -32,7 +31,7 @@ _KIND_WORDS: dict[TimeKind, str] = {
 }
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Column:
     """One column: its place (from 0), name to show, name as written, role and unit."""
 
@@ -54,7 +53,7 @@ class Column:
         return "C" if self.unit is None or self.unit == "mV" else self.unit
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Dialect:
     """How a log is written.
 

@@ -10,8 +10,7 @@ from firing.errors import FiringError
 
 if TYPE_CHECKING:
     from firing.logs.dialect import ColumnRole, ReadingUnit
-    from firing.logs.numeric_times import TimeUnitOption
-    from firing.logs.times import DateOrder
+    from firing.logs.times import DateOrder, TimeUnitOption
     from firing.logs.values import Decimal
 
 PartChoice = int | Literal["all"]

@@ -67,7 +67,7 @@ def celsius_of(values: FloatArray, unit: str) -> FloatArray:
     return found
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Course:
     """How a channel's numbers go: lowest and highest of them, the first, and whether it is cold."""
 
@@ -143,7 +143,7 @@ def fits_fahrenheit(course: Course) -> bool:
     return _possible(course, "F")[0]
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Settled:
     """The unit that a log's numbers are in, and the words for it; no words where nothing is new."""
 

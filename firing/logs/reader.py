@@ -12,18 +12,13 @@ import numpy as np
 from firing.errors import FiringError
 from firing.files.disk import UnusableInput, read_whole
 from firing.logs import vocabulary
-from firing.logs.cells import split_line
-from firing.logs.cleaning import Cleaning, clean
+from firing.logs.cleaning import Cleaning, Flag, clean
 from firing.logs.containers import contents
 from firing.logs.detection import detect, layout_of
 from firing.logs.dialect import ColumnRole, Dialect, ReadingUnit
-from firing.logs.dst import Zone
-from firing.logs.flags import Flag
-from firing.logs.joining import interval_s, join
 from firing.logs.layout import LogLayout
-from firing.logs.numeric_times import DAYS_TO_1970, TimeUnitOption
 from firing.logs.options import PartChoice, ReadingOptions
-from firing.logs.parts import choose_part, parts_of, section_of, spans
+from firing.logs.parts import choose_part, interval_s, join, parts_of, section_of, spans
 from firing.logs.physics import (
     Course,
     course_of,
@@ -43,12 +38,12 @@ from firing.logs.rearranging import (
     without_groups,
 )
 from firing.logs.row_order import blocks_again, other_headers
-from firing.logs.row_times import RowTimes, row_times
+from firing.logs.row_times import RowTimes, Zone, row_times
 from firing.logs.spelling import respell
 from firing.logs.table import LogTable, may_be_hot
 from firing.logs.text import Text, clean_text, printable
-from firing.logs.times import DateOrder
-from firing.logs.values import Decimal
+from firing.logs.times import DAYS_TO_1970, DateOrder, TimeUnitOption
+from firing.logs.values import Decimal, split_line
 from firing.logs.vocabulary import time_zone
 from firing.trace import FloatArray, Trace, quantile
 from firing.units import format_duration
@@ -310,13 +305,7 @@ def open_log(
 
 
 def _refuse_other_kinds(files: Sequence[Path]) -> None:
-    """Refuse a file that its name and its keys show to be no log.
-
-    Raises
-    ------
-    FiringError
-        With what it is.
-    """
+    """Refuse a file that its name and its keys show to be no log; `FiringError` with what it is."""
     for path in files:
         if path.suffix.lower() == ".toml":
             from firing.files.kinds import kind_of
@@ -752,20 +741,10 @@ def _require_short(readings: LogReadings) -> None:
 
 
 def pick_channel(log: Log, which: str | int | None = None) -> int:
-    """Return the place, from 0, of the channel that stands for the kiln.
+    """Return the place, from 0, of the channel of a name or number from 1, or of the kiln.
 
-    Parameters
-    ----------
-    log : Log
-        The log.
-    which : str or int, optional
-        A channel's name, or its number from 1.  With none given: the channel whose name is that
-        of the kiln or its controller, else the first with the most usable readings.
-
-    Raises
-    ------
-    FiringError
-        If there is no such channel.
+    With none given: the channel whose name is that of the kiln or its controller, else the first
+    with the most usable readings.  `FiringError` if there is no such channel.
     """
     channels = log.trace.channels
     if which is None:

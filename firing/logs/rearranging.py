@@ -12,12 +12,11 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 from itertools import pairwise
 
-from firing.logs.cells import cell_kind, split_line
-from firing.logs.header import looks_like_header
-from firing.logs.layout import LogLayout
+from firing.logs.layout import LogLayout, looks_like_header
 from firing.logs.spelling import month_number
 from firing.logs.text import Text, printable
 from firing.logs.times import time_of_cell
+from firing.logs.values import cell_kind, split_line
 from firing.logs.vocabulary import Role, normalized, role, time_unit
 
 _PARTS: dict[str, str] = {
@@ -41,7 +40,7 @@ _MOST_SENSORS = 32
 _LEAST_ROWS = 4
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class _Table:
     """A layout's rows, and what its columns are called."""
 

@@ -6,14 +6,13 @@ import numpy as np
 import numpy.typing as npt
 
 from firing.errors import FiringError
-from firing.logs.cells import cell_kind, split_line
-from firing.logs.header import looks_like_header
+from firing.logs.layout import looks_like_header
 from firing.logs.physics import LONGEST_FIRING_S, goes_on, is_gap, roughness
 from firing.logs.row_times import RowTimes
 from firing.logs.table import LogTable
 from firing.logs.text import printable
 from firing.logs.times import SECONDS_PER_DAY
-from firing.logs.values import is_missing
+from firing.logs.values import cell_kind, is_missing, split_line
 from firing.trace import FloatArray, median
 from firing.units import format_duration
 
@@ -311,10 +310,9 @@ def _refuse_wider_rows(table: LogTable) -> None:
     asked = range(0, table.rows, max(1, table.rows // _ASKED_ROWS))
     wider = []
     for row in asked:
-        text = table.line_text(row)
-        if text.count(dialect.delimiter) < width:
+        if table.delimiters(row) < width:
             continue
-        cells = split_line(text, dialect.delimiter)
+        cells = split_line(table.line_text(row), dialect.delimiter)
         if any(cell_kind(cell) == "number" for cell in cells[width:]):
             wider.append(row)
     many = len(wider) > max(_FEW_WIDER, 0.01 * len(asked)) and len(asked) >= _LEAST_JUDGED

@@ -20,7 +20,7 @@ _COMMON = 0.3
 """A spelling that this share of the lines shows is the log's own."""
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Respelled:
     """The text, the time zone its lines name, and the names its lines give their cells."""
 
@@ -29,7 +29,7 @@ class Respelled:
     names: tuple[str, ...] = ()
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class _Rule:
     pattern: re.Pattern[str]
     rewrite: Rewrite | str

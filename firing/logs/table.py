@@ -11,12 +11,11 @@ from typing import Any, TypeAlias
 import numpy as np
 import numpy.typing as npt
 
-from firing.logs.cells import split_line
 from firing.logs.dialect import Column, Dialect
-from firing.logs.numeric_times import SECONDS_OF_KIND
 from firing.logs.physics import DegreeUnit
 from firing.logs.text import printable
-from firing.logs.values import MISSING_WORDS, as_celsius, clean_numbers
+from firing.logs.times import SECONDS_OF_KIND
+from firing.logs.values import MISSING_WORDS, as_celsius, clean_numbers, split_line
 from firing.logs.vocabulary import role
 from firing.trace import FloatArray
 
@@ -99,7 +98,10 @@ class LogTable:
             self._body = _HALF_DAY.sub(rb"\1", self._body)
         text = self._body.decode("utf-8", "replace")
         lines = text.removesuffix("\n").split("\n") if text else []
-        rows = [split_line(line, dialect.delimiter) for line in lines]
+        if spaced or '"' in text:
+            rows = [split_line(line, dialect.delimiter) for line in lines]
+        else:
+            rows = [line.split(dialect.delimiter) for line in lines]
         width = len(dialect.columns)
         if spaced:
             self._shifted = np.array([len(row) != width for row in rows], dtype=np.bool_)
@@ -111,6 +113,8 @@ class LogTable:
                 continue
             at = column.index
             cells = [row[at] if at < len(row) else "" for row in rows]
+            if not spaced:
+                cells = list(map(str.strip, cells))
             columns[str(at)] = self._floats(cells) if at not in texts else _objects(cells)
         return columns
 
@@ -207,9 +211,16 @@ class LogTable:
 
     def line_text(self, row: int) -> str:
         """Return one row as written."""
+        return self._line(row).decode("utf-8", "replace")
+
+    def delimiters(self, row: int) -> int:
+        """Return how often the delimiter stands in a row, quoted or not."""
+        return self._line(row).count(self.dialect.delimiter.encode())
+
+    def _line(self, row: int) -> bytes:
         if self._lines is None:
             self._lines = self._body.split(b"\n")
-        return self._lines[row].decode("utf-8", "replace") if row < len(self._lines) else ""
+        return self._lines[row] if row < len(self._lines) else b""
 
     def cell(self, row: int, index: int) -> str:
         """Return one cell as written, harmless to show."""

@@ -31,9 +31,10 @@ _UNIT_SEPARATOR = b"\x1f"
 """The control character that is named for this, and that few use.  Source: ECMA-48."""
 _NUL_SHARE = 0.2  # half the bytes of UTF-16 Latin text are NUL
 _CONTROL_SHARE = 0.02
+_CONTROLS = bytes(set(range(32)) - set(b"\t\n\r\f\x0b\x1b\x1a"))
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Text:
     """A file's content as UTF-8, lines ended by ``\\n``, no byte-order mark, no NUL.
 
@@ -88,7 +89,7 @@ def clean_text(data: bytes, *, name: str, encoding: str | None = None) -> Text:
     if body.count(_UNIT_SEPARATOR) >= body.count(b"\n") > _FEW_LINES:
         body = body.replace(_UNIT_SEPARATOR, b"\t")
     head = body[:_HEAD_BYTES]
-    odd = sum(byte < 32 and byte not in b"\t\n\r\f\x0b\x1b\x1a" for byte in head)
+    odd = len(head) - len(head.translate(None, _CONTROLS))
     if odd > _CONTROL_SHARE * len(head) or not body.strip():
         raise FiringError(
             f"{name} is not a text file; export the log as CSV (comma, semicolon or tab) "

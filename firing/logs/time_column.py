@@ -7,13 +7,23 @@ from datetime import date
 from itertools import pairwise
 
 from firing.errors import FiringError
-from firing.logs import numeric_times, vocabulary
+from firing.logs import vocabulary
 from firing.logs.dialect import Column, TimeKind
 from firing.logs.layout import LogLayout
 from firing.logs.options import ReadingOptions
 from firing.logs.physics import LONGEST_FIRING_S
 from firing.logs.text import printable
-from firing.logs.times import GRAMMAR, DateOrder, TwoParts
+from firing.logs.times import (
+    GRAMMAR,
+    KIND_OF_UNIT,
+    DateOrder,
+    TwoParts,
+    are_day_fractions,
+    are_serial_dates,
+    julian_kind,
+    kind_by_size,
+    kind_of_option,
+)
 from firing.logs.values import match_number
 from firing.logs.vocabulary import TimeUnit
 
@@ -67,7 +77,7 @@ def find_time(
     for column in open_ones:
         if layout.kinds[column.index] == "number" and stated is None:
             words = vocabulary.normalized(column.written)
-            julian = numeric_times.julian_kind(words, _values(layout, column.index))
+            julian = julian_kind(words, _values(layout, column.index))
             if julian is not None:
                 return (column.index,), julian
     for column in numeric:
@@ -80,9 +90,9 @@ def find_time(
     candidates = [c.index for c in numeric] or _rising_columns(layout, open_ones)
     if stated is not None and candidates:
         values = _values(layout, candidates[0])
-        return (candidates[0],), numeric_times.kind_of_option(stated, values)
+        return (candidates[0],), kind_of_option(stated, values)
     for index in candidates:
-        kind_found = numeric_times.kind_by_size(_values(layout, index))
+        kind_found = kind_by_size(_values(layout, index))
         if kind_found is not None:
             return (index,), kind_found
     if numeric or (layout.names is None and candidates):
@@ -170,7 +180,7 @@ def _from_stated_columns(
     column = given[0]
     unit = _stated_time_unit(layout, column)
     if unit is None and options.time_unit is None:
-        found = numeric_times.kind_by_size(_values(layout, place))
+        found = kind_by_size(_values(layout, place))
         if found is None:
             raise _bare_numbers(name, f'column "{column.name}"', _values(layout, place))
         return (place,), found
@@ -183,12 +193,12 @@ def _number_kind(
     """Return the kind of bare numbers with a stated unit: elapsed, or since 1970 by their size."""
     values = _values(layout, index)
     if options.time_unit is not None:
-        return numeric_times.kind_of_option(options.time_unit, values)
-    found = numeric_times.kind_by_size(values)
+        return kind_of_option(options.time_unit, values)
+    found = kind_by_size(values)
     expected = {"ms": "epoch milliseconds", "s": "epoch seconds", "d": "serial days"}.get(unit)
     if found is not None and (found == expected or _lasts_s(values, unit) > LONGEST_FIRING_S):
         return found  # "hora" names the time, and no firing lasts so many hours
-    return numeric_times.KIND_OF_UNIT[unit]
+    return KIND_OF_UNIT[unit]
 
 
 def _lasts_s(values: Sequence[float], unit: TimeUnit) -> float:
@@ -214,9 +224,7 @@ def _day_count(layout: LogLayout, clock: int) -> tuple[int, ...]:
 def _serial_pair(layout: LogLayout, numeric: Sequence[Column]) -> tuple[int, int] | None:
     """Return a spreadsheet's date and time of day, each in a column of its own."""
     for day, clock in pairwise(c.index for c in numeric):
-        if numeric_times.are_serial_dates(_values(layout, day)) and numeric_times.are_day_fractions(
-            _values(layout, clock)
-        ):
+        if are_serial_dates(_values(layout, day)) and are_day_fractions(_values(layout, clock)):
             return day, clock
     return None
 

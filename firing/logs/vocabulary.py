@@ -37,10 +37,9 @@ _TYPE_STEM = re.compile(
     r"\b(?:type|typ|tc|thermocouple|thermo|element)$|^(?:ch|channel|zone)$", re.I
 )
 # "C/F" and "°C or °F" leave open which it is
-_EITHER = re.compile(
+_EITHER = (
     r"(?<![a-z])c(?:elsius)?\s*(?:/|\||or|oder|ou|o|,)\s*[°º˚]?\s*f(?:ahrenheit)?(?![a-z])"
-    r"|(?<![a-z])f(?:ahrenheit)?\s*(?:/|\||or|oder|ou|o|,)\s*[°º˚]?\s*c(?:elsius)?(?![a-z])",
-    re.I,
+    r"|(?<![a-z])f(?:ahrenheit)?\s*(?:/|\||or|oder|ou|o|,)\s*[°º˚]?\s*c(?:elsius)?(?![a-z])"
 )
 _RATE = re.compile(
     rf"(?:{_DEGREE}\s*[cfk]?|\b[cfk])\s*/\s*(?:h|hr|min|s|sec)\b|\brate\b|\bgradient\b", re.I
@@ -128,7 +127,7 @@ _TEMPERATURE = (
     r"|\blampo|\bteplota\b|\bhomerseklet\b|\bsicaklik\b|\btmeas\b|\btact\b|\bfbk\b|\bfeedback\b"
     r"|\bread\b|\bcelsius\b|температ|печь|温度|溫度|온도|窯|窑|炉|爐|가마"
 )
-_KILN = re.compile(
+_KILN = (
     r"\bkiln\b|\bchamber\b|\bcontrol(?:ler)?\b|ofen|\bkammer\b|\bregl?e[lr]\w*|\bfour\b|\bchambre\b"
     r"|\bregulation\b|\bhorno\b|\bcamara\b|\bpv\b|\bmain\b"
     r"|\bforno\b|\boven\w*|\bovn\w*|\bugn\w*|\bpiec\w*|\buuni\w*|\bpec\b|\bkemence\w*|\bfirin\b"
@@ -155,7 +154,7 @@ def normalized(name: str) -> str:
 
 
 _ZONE_STATED = re.compile(
-    r"\b(?:utc|gmt|zulu)\b(?:\s*(?P<sign>[+-−])\s*(?P<hours>\d{1,2})(?::?(?P<minutes>\d\d))?)?",
+    r"\b(?:utc|gmt|zulu)\b(?:\s*(?P<sign>[-+−])\s*(?P<hours>\d{1,2})(?::?(?P<minutes>\d\d))?)?",
     re.I,
 )
 
@@ -173,7 +172,8 @@ def time_zone(name: str) -> str | None:
 
 def leaves_unit_open(name: str) -> bool:
     """Tell whether a name gives two units to choose from: ``Temp C/F``."""
-    return _EITHER.search(name[:LONGEST_NAME]) is not None
+    name = name[:LONGEST_NAME].casefold()
+    return "c" in name and "f" in name and re.search(_EITHER, name, re.I) is not None
 
 
 def temperature_unit(name: str, siblings: frozenset[str] = frozenset()) -> HeadUnit | None:
@@ -311,7 +311,7 @@ def role(name: str) -> Role:
 
 def names_kiln(name: str) -> bool:
     """Tell whether a channel's name says that it is the kiln's own, or the controller's."""
-    return _KILN.search(normalized(name)) is not None
+    return re.search(_KILN, normalized(name)) is not None
 
 
 def is_unit_cell(cell: str) -> bool:

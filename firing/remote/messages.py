@@ -82,13 +82,7 @@ class _NotDelivered(Exception):
 
 
 def deliver(channel: Channel, message: Message) -> None:
-    """Send a message by a channel.
-
-    Raises
-    ------
-    _NotDelivered
-        If it did not get out.
-    """
+    """Send a message by a channel; `_NotDelivered` if it did not get out."""
     try:
         match channel:
             case ProgramChannel():

@@ -452,10 +452,7 @@ NOTIFY_FILE = FileKind("notify", lambda: NotifyTable, lambda table: _settings(ta
 def open_notify(path: Path) -> NotifySettings:
     """Read a notify file, with the secrets it names.
 
-    Raises
-    ------
-    FiringError
-        If something in it is wrong, or a secret cannot be had or is open to others.
+    `FiringError` if something in it is wrong, or a secret cannot be had or is open to others.
     """
     text = NOTIFY_FILE.text(path)
     try:

@@ -57,10 +57,7 @@ class Outlets:
     def open(self, opened: OpenWatch) -> None:
         """Take in what is to be shown and told of.
 
-        Raises
-        ------
-        FiringError
-            If messages are wanted of a firing that is long over.
+        `FiringError` if messages are wanted of a firing that is long over.
         """
         from firing.remote.page import ShownWatch
 

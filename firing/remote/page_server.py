@@ -92,10 +92,7 @@ def own_address() -> str:
 def kept_token(path: Path | None = None) -> str:
     """Return the token of this user's pages, made at the first call, so that phones stay known.
 
-    Raises
-    ------
-    FiringError
-        If it cannot be kept to oneself.
+    `FiringError` if it cannot be kept to oneself.
     """
     if path is None:
         from platformdirs import user_state_dir

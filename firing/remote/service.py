@@ -16,10 +16,7 @@ _PLAIN = re.compile(r"[\w@+=:,./-]+", re.ASCII)
 def service_unit(arguments: Sequence[str], folder: Path, name: str = "") -> str:
     """Return the unit that runs ``firing`` with these arguments in a folder, and how to install it.
 
-    Raises
-    ------
-    FiringError
-        If an argument cannot stand in a unit.
+    `FiringError` if an argument cannot stand in a unit.
     """
     unit = re.sub(r"[^a-z0-9]+", "-", name.lower()).strip("-")
     unit = f"firing-watch-{unit}" if unit else "firing-watch"

@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 Medium = Literal["text", "page"]
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class Paragraph:
     """Running text; `kind` is how prominent it is: words under others are indented as text."""
 
@@ -29,21 +29,21 @@ class Paragraph:
     kind: Literal["", "quiet", "deference", "under"] = ""
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class Bullets:
     """A list, an item a point."""
 
     items: Sequence[str]
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class Numbered:
     """Steps in the order they are taken."""
 
     steps: Sequence[str]
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class Tile:
     """One figure to see first: what it is, the figure, and what it is set against."""
 
@@ -54,21 +54,21 @@ class Tile:
     """Whether it is as it should be; None where nothing can be said."""
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class Tiles:
     """The figures a page begins with; text has sentences instead."""
 
     tiles: Sequence[Tile]
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class Figures:
     """Figures with what they rest on, a line each."""
 
     lines: Sequence[str]
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class Flagged:
     """Something found: how much it matters, what to read, and the ids of its sources."""
 
@@ -77,14 +77,14 @@ class Flagged:
     sources: Sequence[str]
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class FlaggedList:
     """What was found, the most pressing first; an empty one says that there is nothing."""
 
     items: Sequence[Flagged]
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class Sources:
     """Where the figures come from: the ids of sources, each cited once, in the report's unit."""
 
@@ -92,14 +92,14 @@ class Sources:
     unit: TemperatureUnit = "C"
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class FillIn:
     """Labels with room behind them, to write on once it is printed; nothing as text."""
 
     labels: Sequence[str]
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class Table:
     """Rows under headers; the first column heads its row."""
 
@@ -151,7 +151,7 @@ class Panels:
     span: tuple[float, float]
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class Section:
     """Parts under a heading; left out whole where none of them has anything to show."""
 
@@ -170,7 +170,7 @@ class Section:
         return bool(self.heading) and self.heading_on in (None, medium)
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class Only:
     """Parts for one medium: a page has room for more, and may order it otherwise."""
 
@@ -195,7 +195,7 @@ Block = (
 )
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class Report:
     """One report: what it is (``Review``), what it is about, and what it says, in order."""
 

@@ -10,8 +10,7 @@ from typing import TYPE_CHECKING
 from firing.cones.table import describe_number
 from firing.forecast.result import FIRST_CRACK_C, Forecast, Severity
 from firing.report.cautions import cautions_in_short, cautions_named, cautions_whole
-from firing.report.charts.figure import TimeAxis
-from firing.report.charts.forecast_course import forecast_course, forecast_series
+from firing.report.charts.course import forecast_course, forecast_series
 from firing.report.charts.heatwork import heatwork_drawing
 from firing.report.document import (
     Block,
@@ -316,12 +315,8 @@ def _course(forecast: Forecast) -> Chart:
 
 
 def _heatwork(forecast: Forecast) -> Chart:
-    trace = forecast.trace
-    axis = TimeAxis.over(forecast.started, float(trace.time_s[-1]))
-    cones = (forecast.cones,)
-    return Chart(
-        partial(heatwork_drawing, axis, trace.time_s, trace.channel_c(), cones, "the forecast")
-    )
+    course = forecast.started, forecast.trace.time_s, forecast.trace.channel_c()
+    return Chart(partial(heatwork_drawing, *course, (forecast.cones,), "the forecast"))
 
 
 def forecast_segments(forecast: Forecast) -> list[Block]:

@@ -10,11 +10,11 @@ from firing.cones.equivalence import ConeVerdict
 from firing.cones.holds import what_the_range_spans
 from firing.cones.table import describe_number
 from firing.cones.ways import WaysToCone
-from firing.kiln.capability import Highest
+from firing.heat.properties import MaterialRow
 from firing.kiln.description import KilnRow
 from firing.kiln.element_wear import Trend
 from firing.kiln.fit_result import KilnFit
-from firing.kiln.materials import MaterialRow
+from firing.kiln.simulation import Highest
 from firing.report.charts.heatwork import ways_drawing
 from firing.report.charts.text_chart import ChartSeries
 from firing.report.document import Block, Bullets, Chart, Paragraph, Report, Section, Table

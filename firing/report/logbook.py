@@ -7,7 +7,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from firing.logbook.record import Event, Filter, Firing
+from firing.logbook.record import Event, Filter, Firing, by_firing, each_once
 from firing.report.document import (
     Block,
     Bullets,
@@ -33,7 +33,9 @@ if TYPE_CHECKING:
 
 _STEPS = "▁▂▃▄▅▆▇█"
 _SPARK_TOP_C = 1300.0
-_PLAN_ROOM, _PLAN_LEAST = 32, 14
+_ROOM, _LEAST_ROOM = 78, 18
+"""What a line of a list has in all, and what of it names of kiln and plan have at least."""
+_KILN, _PLAN = 2, 3
 _TOLD, _SENTENCE = 2, 220
 """So many are told of what is unsure, refused or was open, and a reason in so many letters."""
 _LISTED = 10
@@ -82,33 +84,39 @@ def list_report(
     several = len({one.kiln for one in firings}) > 1
     cones = [cone_words(one, "{} ({})") for one in firings]
     cone = "cone (plan)" if any("(" in words for words in cones) else "cone"
-    taken = max(len("remarks"), *(len(_marks(one)) for one in firings)) + len(cone) - len("cone")
-    taken += max(len(one.kiln) for one in firings) if several else 0
-    room = max(_PLAN_ROOM - taken, _PLAN_LEAST)
+    headers = ("#", "day", "kiln", "plan", cone, "peak", "h:mm", "late", "remarks", "course")
     rows = [
         (
             str(one.id),
             f"{one.started:%Y-%m-%d}",
-            *([one.kiln or "–"] if several else []),
-            shorten(one.plan or "no plan", room),
+            one.kiln or "–",
+            one.plan or "no plan",
             reached,
             "–" if one.peak_c is None else format_temperature(one.peak_c, unit),
             hours_minutes(one.duration_s or one.heating_s),
             "–" if one.excess_s is None else hours_minutes(one.printed_excess_s, signed=True),
             _marks(one),
+            sparkline(one.course_c),
         )
         for one, reached in zip(firings, cones, strict=True)
     ]
-    kiln = ["kiln"] if several else []
-    headers = ("#", "day", *kiln, "plan", cone, "peak", "h:mm", "late", "remarks")
-    align = f"rl{'l' * several}lrrrrl"
-    at = headers.index("plan")  # a page has room for all of it
-    courses = [
-        (*row[:at], one.plan or "no plan", *row[at + 1 :], sparkline(one.course_c))
-        for row, one in zip(rows, firings, strict=True)
+    widths = [max(map(len, column)) for column in zip(headers, *rows, strict=True)]
+    # On a terminal the cone stands for the peak where kilns need its room, and names are cut.
+    shown = [0, 1, 2, 3, 4, 6, 7, 8] if several else [0, 1, 3, 4, 5, 6, 7, 8]
+    room = max(_ROOM - sum(2 + widths[i] for i in shown if i not in (_KILN, _PLAN)), _LEAST_ROOM)
+    kiln = min(widths[_KILN], 2 * room // 5) + 2 if several else 0
+    cut = [
+        (*row[:_KILN], shorten(row[_KILN], kiln - 2), shorten(row[_PLAN], room - kiln), *row[4:])
+        for row in rows
     ]
-    tables = (on_text(Table(headers, align, rows)),
-              on_page(Table((*headers, "course"), f"{align}l", courses)))  # fmt: skip
+
+    def table(rows: Sequence[Sequence[str]], columns: Sequence[int]) -> Table:
+        picked = [[row[i] for i in columns] for row in (headers, *rows)]
+        align = "".join("rrllrrrrll"[i] for i in columns)  # a day is never broken
+        return Table(picked[0], align, picked[1:])
+
+    on_a_page = [i for i in range(len(headers)) if several or i != _KILN]
+    tables = on_text(table(cut, shown)), on_page(table(rows, on_a_page))
     stale = Paragraph(_older_words(older)) if older else None
     return Report("Logbook", "", [Paragraph(found), *tables, stale], unit=unit)
 
@@ -363,6 +371,11 @@ def rescue_report(found: Rescue) -> Report:
             f"{found.unreadable:,} logs in the damaged file can't be read. Those that the backup "
             "lacks have to be kept again from the logger's files."
         )
+    if found.lost:
+        words = " and ".join(filter(None, (", ".join(found.lost[:-1]), found.lost[-1])))
+        lines.append(
+            f"Not all {words} could be read of it; look through them, and note them again."
+        )
     if found.damaged is not None:
         lines.append(f"The damaged file is {found.damaged.name}.")
     return Report("Restored", "", [Figures(lines)])
@@ -383,9 +396,12 @@ class MonthSum(Serialised):
 
 
 def month_sums(firings: Iterable[Firing]) -> list[MonthSum]:
-    """Return what every month came to, the newest first, each person's part of it apart."""
+    """Return what every month came to, the newest first, each person's part of it apart.
+
+    A firing that was logged twice counts once.
+    """
     groups: dict[tuple[str, str], list[Firing]] = {}
-    for one in firings:
+    for one in each_once(firings):
         groups.setdefault((f"{one.started:%Y-%m}", one.member), []).append(one)
     found = []
     for (month, member), group in sorted(groups.items(), key=lambda pair: pair[0][1]):
@@ -419,6 +435,17 @@ def _months_table(sums: Sequence[MonthSum]) -> Section | None:
     return Section("Energy and cost", [table])
 
 
+def _twice(firings: Sequence[Firing]) -> Bullets | None:
+    """Return which logs are of one firing, and how to let go of the second."""
+    pairs = [(group[0].id, one.id) for group in by_firing(firings) for one in group[1:]]
+    lines = [
+        f"Firings {first} and {second} are of one firing, logged twice, which counts once; "
+        f"'firing logbook remove {second}' takes the second out."
+        for first, second in pairs
+    ]
+    return Bullets(_some(lines, full=False)) if lines else None
+
+
 def page_report(
     firings: Sequence[Firing],
     events: Sequence[Event],
@@ -429,9 +456,9 @@ def page_report(
 ) -> Report:
     """Return the logbook as one report: its sums, trends, months, events and firings."""
     shown = list_report(firings[:listed], len(firings), unit=unit)
-    sums = month_sums(firings)
-    late = sum(one.late for one in firings)
-    tiles = [Tile("firings", f"{len(firings):,}", f"{late} ran late" if late else "none ran late")]
+    sums, once = month_sums(firings), each_once(firings)
+    late = sum(one.late for one in once)
+    tiles = [Tile("firings", f"{len(once):,}", f"{late} ran late" if late else "none ran late")]
     if firings:
         tiles.append(Tile("newest", f"{firings[0].started:%Y-%m-%d}", firings[0].plan))
     if known := sum(one.kwh_of for one in sums):
@@ -444,6 +471,7 @@ def page_report(
             on_page(Tiles(tiles)),
             Section("Trends", trends.parts),
             _months_table(sums),
+            _twice(firings),
             Section("Done to the kilns", events_report(events).parts) if events else None,
             Section("Firings", shown.parts),
         ],

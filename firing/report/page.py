@@ -147,7 +147,7 @@ def _shown(
                     drawings.append(drawing)
                     yield _figure(drawing)
             case Panels():
-                from firing.report.charts.panels import panels_figure
+                from firing.report.charts.svg import panels_figure
 
                 yield panels_figure(part)
             case Only():

@@ -3,13 +3,12 @@
 The short form and the page begin alike: what happened, why, and what to do next.
 """
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from functools import partial
 
-from firing.cones.table import cone_number
 from firing.report.cautions import cautions_named, cautions_whole
-from firing.report.charts.review_course import (
+from firing.report.charts.course import (
     both_courses,
     overlaid_courses,
     overlaid_series,
@@ -43,8 +42,7 @@ from firing.report.review_heat import (
     witness_words,
 )
 from firing.report.review_time import (
-    account_section,
-    causes_so_far,
+    attribution_section,
     duration_sentence,
     ran_words,
     segments_section,
@@ -57,7 +55,7 @@ from firing.report.words import (
     first_sentence,
     source_ids,
 )
-from firing.review.gaps import LACKED, gap_words
+from firing.review.gaps import LACKED
 from firing.review.overlay import Overlay
 from firing.review.result import (
     CAUSE_NAMES,
@@ -84,25 +82,27 @@ _OF_THE_ACCOUNT = ("ran_long", "ran_short", "evened_out")
 def review_report(review: Review) -> Report:
     """Return a review as a report; the page has the findings first, and room for more."""
     schedule = review.schedule
+    margins = margin_words(review)
     findings, segments = _findings(review), segments_section(review)
-    account, cones = account_section(review), cones_section(review)
+    account, cones = attribution_section(review), cones_section(review, margins)
     cooling, log = cooling_section(review), _log(review)
-    answer = _short_answer(review)
+    answer, course = _short_answer(review), _course(review)
+    why, steps = _why(review), _steps(review)
     cautions = cautions_for(schedule.peak_c, schedule.purpose)
-    basis = [f"Planned durations by {review.planned_basis}.", *margin_words(review)]
+    basis = [f"Planned durations by {review.planned_basis}.", *margins]
     return Report(
         "Review",
         schedule.title,
         unit=schedule.unit,
         subject="Review of a firing",
         answer=answer,
-        brief=_brief(review),
+        brief=_brief(review, answer, why, steps, course),
         parts=(
             on_page(
                 Tiles(_tiles(review)),
-                _why(review),
-                Section("Next time", [Numbered(_steps(review)[: _STEPS_SHOWN + 1])]),
-                Section("Plan and actual", [_course(review)], "course-heading"),
+                why,
+                Section("Next time", [Numbered(steps[: _STEPS_SHOWN + 1])]),
+                Section("Plan and actual", [course], "course-heading"),
                 _what_else(review),
                 FillIn(["Notes"]),
                 Section(
@@ -112,7 +112,7 @@ def review_report(review: Review) -> Report:
                 ),
                 *(_folded(part) for part in (findings, account, segments, cones, cooling)),
             ),
-            on_text(_in_kiln(review), _course(review), segments, account, cones, cooling),
+            on_text(_in_kiln(review), course, segments, account, cones, cooling),
             *_comparison(review),
             on_text(findings, log),
             on_page(
@@ -135,28 +135,28 @@ def _folded(section: Section | None) -> Section | None:
 
 
 _CAUSES_SHOWN, _STEPS_SHOWN, _OTHERS_SHOWN = 3, 3, 3
-_SAME_CONE = 0.5
 _FROM_S = 180.0
 """A cause of fewer minutes is not among the first things to say [s]."""
 
 
-def _brief(review: Review) -> list[Block | None]:
+def _brief(
+    review: Review, answer: Sequence[str], why: Section, steps: Sequence[str], course: Chart
+) -> list[Block | None]:
     """Return the review in short: what happened, why, and what next."""
     first = _first_cause(review)
-    steps = _steps(review)
     return [
-        *map(Paragraph, _short_answer(review)[:-1]),
+        *map(Paragraph, answer[:-1]),
         Paragraph(result_sentence(review, brief=True)),
         _in_kiln(review),
         Paragraph(f"Why: {first}.") if first else None,
         Paragraph(f"Next: {first_sentence(steps[0])}")
         if steps
         else Paragraph("Next: nothing to change."),
-        _why(review),
+        why,
         Section("Then", [Bullets([first_sentence(s) for s in steps[1:_STEPS_SHOWN]])]),
         _beside(review),
         _what_else(review, most=2),
-        Section("", [_course(review)]),
+        Section("", [course]),
         Section("", [Paragraph(_MORE)]),
     ]
 
@@ -167,8 +167,13 @@ def _in_kiln(review: Review) -> Paragraph | None:
         return None
     off_c, unit = review.heat.thermocouple.tolerance_c, review.schedule.unit
     size = "" if off_c is None else f", within {Wording(unit).difference(off_c)}"
+    fitted, then = review.kiln.fitted, ""
+    if fitted.learnt and any(one.on > fitted.learnt for one in review.kiln.history):
+        power = f"{100.0 * fitted.power:.0f} %"
+        then = f" Its power is that of {fitted.learnt}, {power} of what its file describes."
     return Paragraph(
         f"Reviewed in {review.kiln.name}: the cone's range takes in its thermocouple's class{size}."
+        + then
     )
 
 
@@ -193,18 +198,13 @@ _MORE = "All of it: --full. To send or print: --html FILE. Cautions: firing safe
 
 def _short_answer(review: Review) -> list[str]:
     """Return what stands before all else, hours and cone; the reasons follow with their minutes."""
-    opening = [*review.log.open_choices, *_doubt(review), *lacking_words(review)]
+    opening = [*review.log.open_choices, *_doubt(review), *review.lacks]
     return [*opening, ran_words(review), result_sentence(review)]
 
 
 def _doubt(review: Review) -> list[str]:
     """Return the question that stands before all figures if the plan may be another's."""
     return [f.message for f in review.findings if f.id == "plan_doubted"]
-
-
-def lacking_words(review: Review) -> list[str]:
-    """Return what the log lacks, and what that hides."""
-    return gap_words(review.gaps, review.schedule.unit)
 
 
 def _telling(review: Review) -> list[tuple[CauseShare, float]]:
@@ -214,7 +214,7 @@ def _telling(review: Review) -> list[tuple[CauseShare, float]]:
     printed_s = review.printed_cause_s
     shown = [(c, printed_s[c.cause]) for c in review.causes]
     if review.actual_s is None:
-        shown = [(c, c.seconds) for c in causes_so_far(review)]
+        shown = [(c, c.seconds) for c in review.causes_so_far]
     return [
         (c, s)
         for c, s in shown
@@ -273,11 +273,8 @@ def _steps(review: Review) -> list[str]:
 def _what_else(review: Review, most: int = _OTHERS_SHOWN) -> Section:
     """Return the other findings' messages in short, the most pressing first."""
     said = {*_OF_THE_ACCOUNT, "nothing_wrong", "plan_unrelated", "plan_doubted", "gap"}
-    # Where the plan's cone is the one it is for, its miss is told once.
-    wanted, planned = review.schedule.cone, review.cones_planned.reached_number
-    same = wanted and planned is not None and abs(cone_number(wanted) - planned) < _SAME_CONE
-    if same and any(finding.id == "cone_missed" for finding in review.findings):
-        said.add("cone_off_target")
+    if review.plan_comes_to_its_cone and any(f.id == "cone_missed" for f in review.findings):
+        said.add("cone_off_target")  # its miss is told once
     others = [finding for finding in review.findings if finding.id not in said]
     words = [first_sentence(finding.message) for finding in others[:most]]
     more = len(others) - len(words)
@@ -289,7 +286,8 @@ def _what_else(review: Review, most: int = _OTHERS_SHOWN) -> Section:
 def _tiles(review: Review) -> list[Tile]:
     """Return hours, cone, peak and cooling, each beside what was planned."""
     unit = review.schedule.unit
-    tiles = []
+    seen = witness_words(review)
+    tiles = [Tile("Witness cones", seen)] if seen else []
     if review.actual_s is not None and not review.refused:
         excess_s = review.printed_excess_s or 0.0
         planned = format_duration(review.planned_s)
@@ -310,9 +308,6 @@ def _tiles(review: Review) -> list[Tile]:
             None if review.refused else not off,
         )
     )
-    seen = witness_words(review)
-    if seen:
-        tiles.insert(0, Tile("Witness cones", seen))
     tiles.append(
         Tile(
             "Highest reading",
@@ -337,7 +332,7 @@ def review_answer(review: Review) -> list[str]:
     What the log left open and what it lacks stand before them.
     """
     seen = [duration_sentence(review), result_sentence(review)]
-    return [*review.log.open_choices, *_doubt(review), *lacking_words(review), *seen]
+    return [*review.log.open_choices, *_doubt(review), *review.lacks, *seen]
 
 
 def _findings(review: Review) -> Section:

@@ -1,12 +1,11 @@
 """The heat of a firing: its cones and their margin, witness cones, evenness, and the cooling."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from functools import partial
 
 import numpy as np
 
 from firing.cones.table import describe_range
-from firing.report.charts.figure import TimeAxis
 from firing.report.charts.heatwork import heatwork_drawing
 from firing.report.document import Block, Bullets, Chart, Paragraph, Section, Table, on_text
 from firing.report.words import CONES_MEANT, cone_or_none
@@ -69,11 +68,11 @@ def _by_readings(review: Review, *, brief: bool) -> str:
     )
 
 
-def cones_section(review: Review) -> Section:
-    """Return cones, heat-work, witness cones and evenness."""
-    margins = [Paragraph(words) for words in margin_words(review)]
+def cones_section(review: Review, margins: Sequence[str]) -> Section:
+    """Return cones with their margins, heat-work, witness cones and evenness."""
+    told = on_text(*map(Paragraph, margins))
     parts: list[Block] = [
-        Section("Cones", [cones_by_channel(review), on_text(*margins)], heading_on="text"),
+        Section("Cones", [cones_by_channel(review), told], heading_on="text"),
         _heatwork(review),
         Section("Witness cones", [witnesses(review)], heading_on="text"),
         Section("Heat-work", [Bullets(heat_words(review))], heading_on="text"),
@@ -138,11 +137,10 @@ def _margin(heat: HeatVerdict, unit: TemperatureUnit) -> str:
 
 def _heatwork(review: Review) -> Chart:
     trace = review.log.trace
-    axis = TimeAxis.over(trace.started, float(trace.time_s[-1]))
+    course = trace.started, trace.time_s, review.temperature_c
     cones = review.cones, review.cones_planned
     subject = f"the log, channel {trace.channels[review.channel]}"
-    readings = trace.time_s, review.temperature_c
-    return Chart(partial(heatwork_drawing, axis, *readings, cones, subject))
+    return Chart(partial(heatwork_drawing, *course, cones, subject))
 
 
 def witnesses(review: Review) -> Table | None:
@@ -207,9 +205,9 @@ def heat_words(review: Review) -> list[str]:
 
 def _heatwork_sentences(review: Review, heat: HeatVerdict) -> Iterator[str]:
     unit = review.schedule.unit
-    above = format_temperature(1000.0, unit)
     if heat.time_above_1000_s > 0:
-        yield f"Above {above} for {format_duration(heat.time_above_1000_s)}."
+        hot_s = heat.time_above_1000_s
+        yield f"Above {format_temperature(1000.0, unit)} for {format_duration(hot_s)}."
     verdict = heat.witness
     if verdict is not None:
         kiln = verdict.kiln

@@ -2,9 +2,8 @@
 
 from collections.abc import Sequence
 from functools import partial
-from itertools import takewhile
 
-from firing.report.charts.review_course import account_drawing
+from firing.report.charts.course import attribution_drawing
 from firing.report.document import (
     Block,
     Bullets,
@@ -16,7 +15,6 @@ from firing.report.document import (
     on_text,
 )
 from firing.report.words import closed, minutes_between, sentence
-from firing.review.attribution import whole_account
 from firing.review.result import CauseShare, Review, ReviewedSegment
 from firing.units import (
     SECONDS_PER_MINUTE,
@@ -96,28 +94,15 @@ def _unfinished(review: Review) -> str:
     return f"The log ends after {into}, {where} of the program of {planned}.{_late_so_far(review)}"
 
 
-def _finished(review: Review) -> list[ReviewedSegment]:
-    """Return the segments that a log holds whole, from the first to the last without a break."""
-    return list(takewhile(lambda segment: segment.actual_s is not None, review.segments))
-
-
 def _late_so_far(review: Review) -> str:
-    finished = _finished(review)
-    late_s = sum(segment.excess_s or 0.0 for segment in finished)
+    late_s = review.late_so_far_s
     if abs(late_s) < _ON_TIME_S:
         return ""
     side = "late" if late_s > 0 else "early"
     return (
-        f" By the end of segment {finished[-1].index + 1} it was "
+        f" By the end of segment {review.finished[-1].index + 1} it was "
         f"{format_duration(abs(late_s))} {side}."
     )
-
-
-def causes_so_far(review: Review) -> tuple[CauseShare, ...]:
-    """Return the causes of an unfinished firing's finished segments, the largest first."""
-    finished = _finished(review)
-    late_s = sum(segment.excess_s or 0.0 for segment in finished)
-    return whole_account([segment.causes for segment in finished], (), late_s)
 
 
 def _causes_words(review: Review) -> str:
@@ -167,6 +152,7 @@ def _segments_table(review: Review) -> Table:
     actual_s = minutes_between([segment.actual_s for segment in review.segments])
     for segment, plan_s, ran_s in zip(review.segments, planned_s, actual_s, strict=True):
         main = _main_cause(segment.causes)
+        rate, hold = _planned_and_actual(segment, unit)
         rows.append(
             (
                 str(segment.index + 1),
@@ -176,9 +162,9 @@ def _segments_table(review: Review) -> Table:
                 hours_minutes(
                     None if ran_s is None or plan_s is None else ran_s - plan_s, signed=True
                 ),
-                _planned_and_actual_rate(segment, unit),
+                rate,
                 "–" if segment.peak_c is None else temperature_figure(segment.peak_c, unit),
-                _planned_and_actual_hold(segment),
+                hold,
                 "" if main is None else main.name,
             )
         )
@@ -199,28 +185,26 @@ def _main_cause(causes: Sequence[CauseShare]) -> CauseShare | None:
     return max(telling, key=lambda cause: abs(cause.seconds), default=None)
 
 
-def _planned_and_actual_rate(segment: ReviewedSegment, unit: TemperatureUnit) -> str:
-    return "/".join(
+def _planned_and_actual(segment: ReviewedSegment, unit: TemperatureUnit) -> tuple[str, str]:
+    """Return a segment's rate and its hold, each as planned and as it was."""
+    rates = "/".join(
         "–" if rate is None else f"{rate_from_celsius(rate, unit):.0f}"
         for rate in (segment.planned_rate_c_per_h, segment.rate_c_per_h)
     )
-
-
-def _planned_and_actual_hold(segment: ReviewedSegment) -> str:
     if segment.planned_hold_s == 0.0 and (segment.hold_s or 0.0) < SECONDS_PER_MINUTE:
-        return "–"
-    return f"{hours_minutes(segment.planned_hold_s)}/{hours_minutes(segment.hold_s)}"
+        return rates, "–"
+    return rates, f"{hours_minutes(segment.planned_hold_s)}/{hours_minutes(segment.hold_s)}"
 
 
-def account_section(review: Review) -> Section | None:
+def attribution_section(review: Review) -> Section | None:
     """Return the causes with their minutes and what they rest on; None where none are known."""
     if not review.causes:
         return None
     return Section(
         "Where the time went",
         [
-            Chart(partial(account_drawing, review)),
-            account_table(review),
+            Chart(partial(attribution_drawing, review)),
+            attribution_table(review),
             on_text(Bullets(cause_words(review.causes, most=_CAUSES_TOLD))),
             on_page(Bullets(cause_words(review.causes))),
         ],
@@ -228,7 +212,7 @@ def account_section(review: Review) -> Section | None:
     )
 
 
-def account_table(review: Review) -> Table:
+def attribution_table(review: Review) -> Table:
     """Return the causes with their minutes, and a bar each."""
     causes, printed_s = review.causes, review.printed_cause_s
     # A whole bar is a quarter of an hour at least: minutes are not to look like much.

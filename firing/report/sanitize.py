@@ -83,6 +83,7 @@ def json_line(data: Any, *, indent: int | None = None) -> str:
     )
 
 
+@lru_cache(maxsize=4096)
 def _shown(character: str) -> str:
     code = ord(character)
     if code < 0x20:

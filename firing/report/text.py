@@ -39,7 +39,7 @@ _NARROWEST = 6
 _BESIDE_BARS, _LEAST_BAR, _MOST_BAR = 46, 6, 24
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class _Style:
     width: int
     colour: bool

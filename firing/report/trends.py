@@ -19,7 +19,7 @@ from firing.report.document import (
     Sources,
     Table,
 )
-from firing.thermocouple.exposure import LEVELS_C
+from firing.thermocouple.tolerance import LEVELS_C
 from firing.units import TemperatureUnit, Wording
 
 _LISTED = 12
@@ -68,6 +68,7 @@ def wear_words(wear: ElementWear, say: Wording) -> list[str]:
         _answer(wear, say),
         *([] if wear.power_down is None else [_of_power(wear)]),
         *(_of_break(one) for one in wear.breaks),
+        *([_left_out(wear.apart)] if wear.apart else []),
         _next_step(wear, say),
     ]
 
@@ -80,7 +81,8 @@ def _climb(wear: ElementWear, say: Wording) -> str:
 
 def _answer(wear: ElementWear, say: Wording) -> str:
     if not wear.foretold or wear.peak_c is None:
-        return f"Not yet: {wear.not_yet}."
+        new = "" if wear.since is None else f" New elements first fired {_day(wear.since)}."
+        return f"Not yet: {wear.not_yet}.{new}"
     peak, how = say.degrees(wear.peak_c), _climb(wear, say)
     if wear.out_of_reach:
         left = wear.climb_left_c_per_h
@@ -129,6 +131,14 @@ def _of_break(one: Break) -> str:
         return f"On {_day(one.at)} power rose by {size} at once: new elements, or another supply?"
     return (
         f"On {_day(one.at)} power fell by {size} at once: a bank, a relay or the supply, not wear."
+    )
+
+
+def _left_out(firings: int) -> str:
+    those = "One firing" if firings == 1 else f"{firings} firings"
+    return (
+        f"{those} lost more or less heat than those around them, as with a vent open; "
+        "that is not counted as wear."
     )
 
 

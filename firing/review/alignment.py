@@ -207,7 +207,7 @@ def ran_on(trace: ResampledTrace, hold_from: int, hold_to: int, target_c: float)
 # Misfit is counted in minutes of a ramp that goes backwards.
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class Passage:
     """When a segment began, arrived and ended, on the log's clock [s]; None if it did not.
 

@@ -65,7 +65,7 @@ SHORT_DRYING = (
 )
 
 
-def account_segment(
+def attribute_segment(
     planned: ForecastSegment, analysed: AnalysedSegment, late_s: float, unit: TemperatureUnit
 ) -> tuple[CauseShare, ...]:
     """Split one segment's excess into causes; empty for what the log does not hold whole.
@@ -417,7 +417,7 @@ def _made_up(sums: dict[Cause, float]) -> dict[Cause, float]:
     return result
 
 
-def whole_account(
+def attribute_firing(
     segments: Sequence[Sequence[CauseShare]], before: Sequence[CauseShare], excess_s: float
 ) -> tuple[CauseShare, ...]:
     """Add up the causes over the firing, largest first; they add up to `excess_s`.

@@ -274,7 +274,8 @@ def _grid(even: ResampledTrace, cools_from_s: float | None) -> FloatArray:
     if low.size:
         last = float(even.time_s[peak + int(low[0])])
     coarse_s = last if cools_from_s is None else min(cools_from_s + limit.FIT_COARSE_AFTER_S, last)
-    fine = np.arange(first, coarse_s, step)
+    # A log of a minute that never left the room's warmth still has its first moment.
+    fine = np.arange(first, max(coarse_s, first + 1.0), step)
     grid = np.concatenate(
         (fine, np.arange(fine[-1] + limit.FIT_COOLING_STEP_S, last, limit.FIT_COOLING_STEP_S))
     )

@@ -22,7 +22,7 @@ from firing.review.result import (
     Unevenness,
     WitnessVerdict,
 )
-from firing.thermocouple.exposure import DriftRemark, Exposure, drift_remarks, exposure
+from firing.thermocouple.tolerance import DriftRemark, Exposure, drift_remarks, exposure
 from firing.trace import FloatArray, Trace
 from firing.units import TemperatureUnit, format_temperature
 
@@ -30,7 +30,7 @@ if TYPE_CHECKING:
     from firing.kiln.description import KilnDescription
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class HeatOfChannels:
     """What every channel has seen: cones by its readings alone and as judged, and its hot hours.
 

@@ -20,7 +20,7 @@ from firing.schedule.schedule import Schedule
 from firing.units import TemperatureUnit, format_duration, format_rate, format_temperature
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class _Sign:
     speaks_for: bool
     words: str
@@ -159,10 +159,7 @@ def _own_hold(
 def unit_by_plan(schedule: Schedule, log: Log, channel: int) -> Log:
     """Return a log whose plan settles the unit that it leaves open.
 
-    Raises
-    ------
-    FiringError
-        If the plan speaks for °F, or for neither.
+    `FiringError` if the plan speaks for °F, or for neither.
     """
     if not log.unit_is_open(channel):
         return log

@@ -18,8 +18,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from firing.errors import FiringError
-from firing.kiln.description import resistance_factor
-from firing.kiln.inverse_model import contents_heat_j, heat_needed, wall_heat_j
+from firing.kiln.description import resistance_factors
+from firing.kiln.inverse_model import CourseHeat, contents_heat_j, heat_needed, wall_heat_j
 from firing.kiln.residuals import WINDOW_S, FiringRecord, load_of, windows_of
 from firing.kiln.thermal_network import Network
 from firing.review import thresholds as limit
@@ -67,17 +67,19 @@ def record_of(review: Review, *, planned: bool = True) -> FiringRecord:
 
 
 def half_hours(
-    kiln: KilnDescription, record: FiringRecord, contents_j: FloatArray | None = None
+    kiln: KilnDescription, record: FiringRecord, heat: CourseHeat | None = None
 ) -> HalfHours:
     """Set the heat a firing took against what the kiln, as learnt, could give and gave.
 
-    What the contents took up [J] is the same whatever the walls lose, and may be known already.
+    What contents and walls took may be known already.
     """
     load = load_of(kiln, record)
-    network = Network(kiln, load, room_c=record.room_c)
-    if contents_j is None:
+    if heat is None:
+        network = Network(kiln, load, room_c=record.room_c)
         contents_j = contents_heat_j(network, record.course)
-    wall_j = wall_heat_j(network, record.course)
+        wall_j = wall_heat_j(network, record.course)
+    else:
+        network, contents_j, wall_j = heat.network, heat.contents_j, heat.wall_j
     needed = heat_needed(
         network,
         record.course,
@@ -85,7 +87,7 @@ def half_hours(
         wall_j=wall_j,
         leak_w_per_k=network.leak_w_per_k,
     )
-    ct = np.array([resistance_factor(value) for value in needed.wire_c.tolist()])
+    ct = resistance_factors(needed.wire_c)
     full_j = kiln.available_w * 0.5 * (1.0 / ct[1:] + 1.0 / ct[:-1]) * record.step_s
     above_k = record.chamber_c - record.room_c
     kelvin = record.chamber_c + KELVIN_AT_0_C

@@ -144,7 +144,7 @@ def climbed_by_program(schedule: Schedule, analysed: AnalysedLog, gap: Interrupt
     return climb is not None and bool(climb[3])
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class _Look:
     schedule: Schedule
     planned: Sequence[ForecastSegment]

@@ -18,7 +18,7 @@ from firing.trace import FloatArray, median, quantile
 from firing.units import SECONDS_PER_HOUR
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class Interruption:
     """Power was away: from `start_s` the readings fell to `lowest_c`; at `end_s` they were back."""
 
@@ -33,7 +33,7 @@ class Interruption:
         return self.end_s - self.start_s
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class RampRun:
     """How a ramp ran.
 
@@ -284,7 +284,7 @@ def line_and_bend(time_s: FloatArray, climbed_c: FloatArray) -> tuple[float, flo
     return slope / span_s * SECONDS_PER_HOUR, bend, error
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class StraightPiece:
     """A straight stretch of a ramp.
 

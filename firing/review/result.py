@@ -5,10 +5,12 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
+from itertools import takewhile
 from typing import TYPE_CHECKING, Any, Literal
 
+from firing.cones.table import cone_number
 from firing.review import thresholds as limit
-from firing.review.gaps import Gap
+from firing.review.gaps import Gap, gap_words
 from firing.serialise import OMITTED, Serialised, as_json, json_fields, keyed, named
 from firing.units import SECONDS_PER_MINUTE, format_duration, minutes_adding_up
 from firing.viewable import Plottable
@@ -24,7 +26,7 @@ if TYPE_CHECKING:
     from firing.logs.reader import Log
     from firing.review.alignment import AnalysedLog
     from firing.schedule.schedule import Schedule
-    from firing.thermocouple.exposure import DriftRemark, Exposure
+    from firing.thermocouple.tolerance import DriftRemark, Exposure
     from firing.trace import FloatArray
     from firing.ware.load import Load
 
@@ -71,7 +73,7 @@ PowerReason = Literal["power", "losses", "load", "supply", "unknown"]
 """Why a kiln was short of power: elements, heat that escapes, more to heat, sagging volts."""
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class CauseShare(Serialised):
     """Seconds of excess that one cause explains, in a segment or over the firing.
 
@@ -95,7 +97,7 @@ ChangeKind = Literal["skipped", "repeated", "edited"]
 """What became of a segment: left out, run again, or run otherwise from a moment on."""
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class ProgramChange(Serialised):
     """A segment, from 0, that did not run as planned, as only a program can have made it.
 
@@ -114,7 +116,7 @@ class ProgramChange(Serialised):
     json_keys = ("kind", "segment", "seconds", "at_s", "words", "evidence", "confidence")
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class ReviewedSegment:
     """One segment, planned and actual; times count from the log's first reading [s].
 
@@ -155,7 +157,7 @@ class ReviewedSegment:
         return json_fields(self) | {"causes": causes}
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class CoolingReview(Serialised):
     """Natural cooling after the program, over the span of temperatures that the log covers.
 
@@ -181,7 +183,7 @@ class CoolingReview(Serialised):
         return self.end_s - self.start_s
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class Finding(Serialised):
     """Something a person should know, with what it rests on and one thing to do next.
 
@@ -212,7 +214,7 @@ class Finding(Serialised):
         return shown
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class CoolingThrough(Serialised):
     """How fast the channels cooled through one temperature; None where a log does not show it."""
 
@@ -220,7 +222,7 @@ class CoolingThrough(Serialised):
     rate_c_per_h: dict[str, float | None]
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class Quickening(Serialised):
     """Where natural cooling suddenly became faster: when, at what temperature, from and to."""
 
@@ -230,7 +232,7 @@ class Quickening(Serialised):
     after_c_per_h: float
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class SensorShift(Serialised):
     """Where a thermocouple moved: when, at what temperature, and by what share of it.
 
@@ -246,7 +248,7 @@ class SensorShift(Serialised):
     regained_s: float | None = None
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class ExtraSegment(Serialised):
     """What was run after the plan's last segment: until when, to what, and how fast on average."""
 
@@ -256,7 +258,7 @@ class ExtraSegment(Serialised):
     rate_c_per_h: float
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class ChannelHeat(Serialised):
     """One channel near the end of the firing.
 
@@ -277,7 +279,7 @@ class ChannelHeat(Serialised):
     cone_number: float | None
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class Unevenness:
     """The spread between the channels of the chamber, hottest less coldest.
 
@@ -311,7 +313,7 @@ class Unevenness:
         return json_fields(self) | {"channels": by_name}
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class ThermocoupleError(Serialised):
     """What the thermocouple may be off by near the peak; `tolerance_c` None where none is known."""
 
@@ -350,7 +352,7 @@ class Witness:
         return f"at {minutes // 60}:{minutes % 60:02d}"
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class WitnessResult:
     """A witness cone set against the readings of one channel.
 
@@ -392,7 +394,7 @@ class WitnessResult:
         }
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class KilnOffset:
     """What all witness cones together say of one channel.
 
@@ -425,7 +427,7 @@ class KilnOffset:
         return json_fields(self) | {"source": WITNESS_SOURCES}
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class WitnessVerdict:
     """What the witness cones of a firing say.
 
@@ -516,7 +518,7 @@ class HalfHours:
         return HalfHours(*(getattr(self, name)[chosen] for name in self.__dataclass_fields__))
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class Shortfall:
     """How probable each reason is, and what it would amount to.
 
@@ -611,7 +613,7 @@ class Review(Plottable):
     `extra_segment` what ran after the plan's last segment, `program_changes` the segments that were
     skipped, repeated or edited, `sensor_shift` where a thermocouple moved, `kiln_unused` why the
     kiln's model was not used, and `comparison` the other firing of the plan that this one is set
-    beside.
+    beside.  `causes_so_far` are those of an unfinished firing's finished segments.
     """
 
     log: Log
@@ -653,6 +655,30 @@ class Review(Plottable):
     mended: Mended | None = None
     kiln_unused: str = ""
     comparison: Comparison | None = None
+    causes_so_far: tuple[CauseShare, ...] = ()
+
+    @property
+    def finished(self) -> tuple[ReviewedSegment, ...]:
+        """The segments that the log holds whole, from the first on without a break."""
+        return tuple(takewhile(lambda segment: segment.actual_s is not None, self.segments))
+
+    @property
+    def late_so_far_s(self) -> float:
+        """How much longer these took than planned [s]."""
+        return sum(segment.excess_s or 0.0 for segment in self.finished)
+
+    @property
+    def lacks(self) -> list[str]:
+        """What the log lacks and what that hides, in sentences."""
+        return gap_words(self.gaps, self.schedule.unit)
+
+    @property
+    def plan_comes_to_its_cone(self) -> bool:
+        """Whether the plan amounts to the cone it is for."""
+        wanted, planned = self.schedule.cone, self.cones_planned.reached_number
+        if not wanted or planned is None:
+            return False
+        return abs(cone_number(wanted) - planned) < limit.SAME_CONE
 
     @property
     def cone_is_least(self) -> bool:
@@ -770,7 +796,7 @@ class Review(Plottable):
         )
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class SegmentPair(Serialised):
     """One segment in both firings [s]; None where a log does not hold it whole."""
 
@@ -790,7 +816,7 @@ class SegmentPair(Serialised):
         return self.this_s - self.other_s
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class CausePair:
     """One cause in both firings [s]."""
 
@@ -803,7 +829,7 @@ class CausePair:
         return json_fields(self) | {"difference_s": self.this_s - self.other_s}
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class CoolingPair(Serialised):
     """Natural cooling of both over the temperatures that both logs cover."""
 
@@ -813,7 +839,7 @@ class CoolingPair(Serialised):
     other_s: float
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class SegmentRange(Serialised):
     """What one segment took in several firings [s]: this one, and the others' range and middle."""
 

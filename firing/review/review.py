@@ -20,12 +20,11 @@ from firing.review.alignment import Alignment, AnalysedLog, AnalysedSegment, Pas
 from firing.review.attribution import (
     SENSOR_STEPS,
     SUGGESTIONS,
-    account_segment,
+    attribute_firing,
+    attribute_segment,
     recovered_time,
-    whole_account,
 )
 from firing.review.boundaries import firing_boundaries
-from firing.review.comparison import compare_series
 from firing.review.cooling import cooling_review, extra_segment, quickening
 from firing.review.findings import find
 from firing.review.findings.power import is_learnt, was_short
@@ -38,6 +37,7 @@ from firing.review.heat_verdict import (
     planned_cones,
     thermocouple_error,
 )
+from firing.review.overlay import compare_series
 from firing.review.plan_match import doubt_of_plan, unit_by_plan, unrelated_to_plan
 from firing.review.program_changes import program_changes
 from firing.review.resample import resampled
@@ -77,8 +77,11 @@ def review(
     """Set a log against its plan; `fi.review` says more of what is asked.
 
     Channels count from 0.  Of several logs to compare with, the middle one by its duration is the
-    yardstick; their channel is one for all, or one for each.
+    yardstick; their channel is one for all, or one for each.  The kiln is as it was on the log's
+    day, by its dated history.
     """
+    if kiln is not None and log.trace.started is not None:
+        kiln = kiln.as_of(log.trace.started.date())
     load = load if kiln is not None else None
     kiln_unused = ""
     try:
@@ -142,16 +145,12 @@ def _reviewed(
     actual_s = alignment.end_s - began_s if alignment.complete and not refused else None
     causes: tuple[CauseShare, ...] = ()
     if actual_s is not None:
-        causes = whole_account(accounts, late, actual_s - planned_s)
-    extra = quicker = cooling = None
+        causes = attribute_firing(accounts, late, actual_s - planned_s)
     changes: tuple[ProgramChange, ...] = ()
     if not refused:
         changes = program_changes(schedule, plan.segments, analysed, accounts)
-        extra, quicker = _after_program(schedule, analysed)
-        cooling = cooling_review(
-            plan, alignment, trace, quicker, None if extra is None else extra.end_s
-        )
     error = thermocouple_error(kiln, float(np.nanmax(temperature_c)), schedule.unit)
+    planned = planned_cones(plan, kiln, error)
     if gaps:
         seen, gaps = heat_beside_gaps(log.trace, trace, channel, kiln, error, gaps)
     else:
@@ -171,6 +170,12 @@ def _reviewed(
         kiln=kiln,
         witness=judge_witnesses(log.trace, channel, witnesses) if witnesses else None,
     )
+    extra = quicker = cooling = None
+    if not refused:
+        extra, quicker = _after_program(schedule, analysed)
+        cooling = cooling_review(
+            plan, alignment, trace, quicker, None if extra is None else extra.end_s
+        )
     result = Review(
         log=log,
         schedule=schedule,
@@ -185,7 +190,7 @@ def _reviewed(
         segments=() if refused else segments,
         causes=causes,
         cooling=cooling,
-        cones_planned=planned_cones(plan, kiln, error),
+        cones_planned=planned,
         cones=reached,
         cones_by_channel=seen.judged,
         findings=(),
@@ -208,6 +213,9 @@ def _reviewed(
         gaps=gaps,
         kiln_unused=kiln_unused,
     )
+    if actual_s is None:
+        shares = [segment.causes for segment in result.finished]
+        result = replace(result, causes_so_far=attribute_firing(shares, (), result.late_so_far_s))
     result = _with_remedy(result)
     return replace(result, findings=find(result))
 
@@ -250,7 +258,7 @@ def _accounts(
         late_s = 0.0
         if start_s is not None and not analysed.alignment.starts_inside:
             late_s = start_s - due_s
-        shares = account_segment(planned, segment, late_s, unit)
+        shares = attribute_segment(planned, segment, late_s, unit)
         plain.append(_without_gaps(shares, segment.passage, gaps))
         due_s += planned.planned_s
     return recovered_time(plain)

@@ -51,9 +51,7 @@ def parted_from(
         hot = _compared(trace, other_c, end_s, falls)
         if hot.size * trace.step_s < 2.0 * limit.MOVED_BEFORE_S:
             continue
-        own_c, other_c = _alike_late(trace, other_c, hot, room_c)
-        ratio = (own_c[hot] - room_c) / (other_c[hot] - room_c)
-        shift = _parted(trace, trace.time_s[hot], ratio, name)
+        shift = _parted(trace, other_c, hot, room_c, name)
         if shift is not None and (found is None or abs(shift.share) > abs(found.share)):
             found = shift
     return found
@@ -72,23 +70,19 @@ def _compared(
     return np.flatnonzero(hot)
 
 
-def _alike_late(
+def _steadiest_ratio(
     trace: ResampledTrace, other_c: FloatArray, hot: npt.NDArray[np.int64], room_c: float
-) -> tuple[FloatArray, FloatArray]:
-    """Return both courses, one of them delayed as the other's place lags: what makes them likest.
+) -> FloatArray:
+    """Return the ratio of both courses, one of them delayed as the other's place lags.
 
     A place that lags parts from the other wherever the rate changes, and no sensor has moved.
     """
-    best, least = (trace.temperature_c, other_c), math.inf
+    ratios = []
     for lag_s in limit.MOVED_LAGS_S:
         late = delayed(trace.temperature_c, lag_s, trace.step_s), other_c
         early = trace.temperature_c, delayed(other_c, lag_s, trace.step_s)
-        for own, other in (late, early):
-            ratio = (own[hot] - room_c) / (other[hot] - room_c)
-            low, high = quantile(ratio, 0.02), quantile(ratio, 0.98)
-            if high - low < least:
-                best, least = (own, other), float(high - low)
-    return best
+        ratios += [(own[hot] - room_c) / (other[hot] - room_c) for own, other in (late, early)]
+    return min(ratios, key=lambda ratio: quantile(ratio, 0.98) - quantile(ratio, 0.02))
 
 
 def delayed(course_c: FloatArray, lag_s: float, step_s: float) -> FloatArray:
@@ -105,8 +99,14 @@ def delayed(course_c: FloatArray, lag_s: float, step_s: float) -> FloatArray:
 
 
 def _parted(
-    trace: ResampledTrace, time_s: FloatArray, ratio: FloatArray, name: str
+    trace: ResampledTrace,
+    other_c: FloatArray,
+    hot: npt.NDArray[np.int64],
+    room_c: float,
+    name: str,
 ) -> SensorShift | None:
+    """Return where the ratio to another channel, over the `hot` samples, left what was usual."""
+    time_s, ratio = trace.time_s[hot], _steadiest_ratio(trace, other_c, hot, room_c)
     found: SensorShift | None = None
     usual_there = 1.0
     for at_s in np.arange(time_s[0] + limit.MOVED_BEFORE_S, time_s[-1], limit.MOVED_STEP_S):

@@ -436,6 +436,8 @@ POWER_LATE_S = 600.0
 """A delay for want of power asks for its cause from this much on [s; practice] …"""
 PEAK_MISSED_C = 8.0
 """… as does a peak missed by more than a controller's own error [°C; practice]."""
+SAME_CONE = 0.5
+"""So near the plan amounts to the cone it is for: a miss is one miss of both [cones; choice]."""
 FAR_CONES = 0.5
 """Half a cone off the plan asks for action; less is worth a look [cones; practice]."""
 FAR_OFFSET_C = 10.0

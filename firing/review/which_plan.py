@@ -50,6 +50,8 @@ class PlanFit:
         The log's highest reading less the plan's highest target [°C].
     refused : str
         Why it is no firing of this plan, as a clause; empty if it may be.
+    explain_s : float
+        All that a review had to explain, as it says it itself [s].
     """
 
     name: str
@@ -57,6 +59,7 @@ class PlanFit:
     booked_s: float
     peak_off_c: float
     refused: str = ""
+    explain_s: float = 0.0
 
     @property
     def misfit_s(self) -> float:
@@ -71,7 +74,7 @@ class PlanFit:
             way = "above" if self.peak_off_c > 0 else "below"
             off = format_temperature(abs(self.peak_off_c), "C")
             peak = f"{off} {way} its peak"
-        return f"leaves {format_duration(self.booked_s)} to explain, {peak}"
+        return f"leaves {format_duration(self.explain_s)} to explain, {peak}"
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -277,12 +280,23 @@ def name_the_plan(found: Review, plans: Mapping[str, Schedule]) -> Review:
 
 def _fit(name: str, found: Review) -> PlanFit:
     """Return what a review by one plan leaves to explain."""
-    booked_s = 0.0
-    for segment in found.segments:
-        if segment.actual_s is not None:  # for what the log never reached its peak counts
-            booked_s += sum(_weight(share.cause) * abs(share.seconds) for share in segment.causes)
+    shares = [
+        (share.cause, abs(share.seconds))
+        for segment in found.segments
+        if segment.actual_s is not None  # for what the log never reached its peak counts
+        for share in segment.causes
+    ]
+    booked_s = sum(_weight(cause) * seconds for cause, seconds in shares)
+    explain_s = sum(seconds for _, seconds in shares)
+    if found.actual_s is not None and abs(explain_s - abs(found.excess_s or 0.0)) < _ONE_WAY_S:
+        minutes = round(found.actual_s / 60.0) - round(found.planned_s / 60.0)
+        explain_s = abs(60.0 * minutes)
     off_c = found.peak_c - found.schedule.peak_c
-    return PlanFit(name, found.schedule, booked_s, off_c, found.refused)
+    return PlanFit(name, found.schedule, booked_s, off_c, found.refused, explain_s)
+
+
+_ONE_WAY_S = 300.0
+"""Where no more is made up for, the review's own sum is what is to be explained."""
 
 
 def _weight(cause: Cause) -> float:

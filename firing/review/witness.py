@@ -178,10 +178,7 @@ def _other_zero(cone: str) -> str:
 def refuse_contradiction(witnesses: Sequence[Witness]) -> None:
     """Ask back where a cone is less bent than a hotter one beside it.
 
-    Raises
-    ------
-    FiringError
-        With the question.
+    `FiringError` with the question.
     """
     asked = next(_order_questions(witnesses), "")
     if asked:

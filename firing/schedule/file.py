@@ -6,9 +6,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, cast
 
 from firing.errors import FiringError
-from firing.files.kinds import FileKind, kind_of_text
-from firing.files.ready import example_names, ready_names, ready_text
-from firing.files.tomledit import render
+from firing.files.kinds import FileKind, example_names, kind_of_text, ready_names, ready_text
 from firing.files.tomlfile import Wrong, parse, write_text
 from firing.schedule.schedule import Drive, Schedule, Segment, WareDone
 from firing.schedule.schema import checked, plain_data, table_model, unit_of
@@ -151,6 +149,8 @@ def schedule_text(schedule: Schedule, base_text: str | None = None) -> str:
     Comments, order and notation of `base_text`, the file as it was, stay wherever they still say
     the same.
     """
+    from firing.files.tomledit import render
+
     data = schedule_data(schedule)
     if base_text is not None:
         # A hold written "1:30" means 1h30m already; only what changes in meaning is rewritten.

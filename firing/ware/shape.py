@@ -26,14 +26,10 @@ out.  Sources: ``ware-shape-computed``, ``shelf-practice``.
 
 import math
 from dataclasses import dataclass
-from typing import Literal, get_args
+from typing import Literal
 
 Shape = Literal["plate", "tile", "stack", "wall", "open hollow", "closed hollow", "solid"]
-SHAPES: tuple[Shape, ...] = get_args(Shape)
-
 Vents = Literal["none", "drilled", "open"]
-VENTS: tuple[Vents, ...] = get_args(Vents)
-
 HeatedFrom = Literal["both", "one"]
 
 SHELF_MM = 16.0  # source: shelf-practice

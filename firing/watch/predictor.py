@@ -20,6 +20,7 @@ from firing.schedule.schedule import Schedule
 from firing.trace import FloatArray
 from firing.units import SECONDS_PER_HOUR, TemperatureUnit, format_duration, format_rate
 from firing.watch.events import WatchEvent
+from firing.watch.full_power import LEAST_CLIMB_C_PER_H, FullPower, full_power
 from firing.watch.history import TICKS_PER_S, is_last_at_its_tick, nearest_ticks
 from firing.watch.state import (
     AS_EXPECTED,
@@ -50,34 +51,32 @@ STEADY_SPAN_C, STEADY_SHARE = 90.0, 0.25
 """A pace that over so many degrees falls by less than this share of what full power loses there is
 a rate that something sets, and no lack of power [°C, -]."""
 DRAG_FROM_C = 250.0
-BEND, BEND_SPAN_C, BEND_OFF = 0.7, 30.0, 0.35
-BENDS = (0.1, 1.3)
-"""Heavy kilns' pace falls by half of what the default kiln's does, small ones' by all of it; how
-it has fallen over some degrees counts as much, and may be so far off [-, °C, -]."""
 LACKING_SHARE = 0.5
 """Of the default kiln's pace at full power: a worn kiln that nobody described has this."""
-LEAST_CLIMB_C_PER_H = 8.0
-SLOWEST_SHARE = 0.95
-"""Of the pace at full power: what is left of it when the rest takes longest."""
+SLOWER, SLOWEST_SHARE = 0.95, 0.9
+"""As likely as this a kiln at full power is faster than its slowest, which has this share of its
+pace where it has shown too little."""
+
+
+class ClimbLimit(Protocol):
+    """How fast a kiln can climb."""
+
+    def c_per_h(self, temperature_c: FloatArray) -> FloatArray:
+        """Return the pace it has at temperatures [°C/h]."""
 
 
 @dataclass(frozen=True, slots=True)
-class ClimbLimit:
-    """How fast a kiln climbs at full power: `pace_c_per_h` at `at_c`, and hotter less.
-
-    What its walls lose more there is lost whatever its power is: by `bend` times what the default
-    kiln's pace falls.
-    """
+class UsualClimb:
+    """A pace at full power, `pace_c_per_h` at `at_c`, that falls as the default kiln's does."""
 
     at_c: float
     pace_c_per_h: float
-    bend: float
 
     def c_per_h(self, temperature_c: FloatArray) -> FloatArray:
         """Return the pace it still has at temperatures [°C/h]."""
         lost = default_kiln.full_power_rate_c_per_h(np.array([self.at_c]))
         now = default_kiln.full_power_rate_c_per_h(temperature_c)
-        return np.maximum(self.pace_c_per_h + self.bend * (now - lost), LEAST_CLIMB_C_PER_H)
+        return np.maximum(self.pace_c_per_h + now - lost, LEAST_CLIMB_C_PER_H)
 
 
 class Predictor(Protocol):
@@ -255,10 +254,9 @@ class FiringProgress:
     def at_limit(self) -> bool:
         """Whether it climbs more slowly than planned, behind its plan: with all its power."""
         pace = self._slow_pace_c_per_h
-        if pace is None or self.paces is None or self.paces.steady:
+        if pace is None or self.paces is None or self.paces.steady or self.paces.swings:
             return False
-        least = LEAST_COLD_SHARE if self.now_c < COLD_C else LEAST_POWER_SHARE
-        return self._power_share(pace) > least
+        return _is_power(pace, self.now_c)
 
     @property
     def _slow_pace_c_per_h(self) -> float | None:
@@ -276,7 +274,8 @@ class FiringProgress:
     def held_back(self) -> float:
         """How many times longer this ramp takes where it is slow, and not for want of power.
 
-        Nothing says that the ramps after it are slow as well.
+        Nothing says that the ramps after it are slow as well, but where a relay swings so far that
+        the clock waits: `held_back_later`.
         """
         pace, segment = self._slow_pace_c_per_h, self.position.segment
         if pace is None or segment is None or self.at_limit:
@@ -284,11 +283,10 @@ class FiringProgress:
         rate = self.schedule.segments[segment].rate_c_per_h or pace
         return rate / max(pace, rate / MOST_SLOWDOWN)
 
-    def _power_share(self, pace_c_per_h: float) -> float:
-        """Return what share of the default kiln's power a pace shows, were it full power."""
-        usual = default_kiln.full_power_rate_c_per_h(np.array([self.now_c, 20.0]))
-        lost = float(usual[1] - usual[0])
-        return (pace_c_per_h + lost) / float(usual[1])
+    @property
+    def held_back_later(self) -> float:
+        """How many times longer the ramps after it take for that."""
+        return self.held_back if self.paces is not None and self.paces.swings else 1.0
 
     @property
     def lags(self) -> bool:
@@ -347,20 +345,44 @@ class FiringProgress:
     def climb(self, *, worst: bool = False) -> ClimbLimit | None:
         """Return what it can do at the most: as shown now, or as little as what it kept allows."""
         paces = self.paces
+        shown = None if paces is None else paces.full_power(self.now_c, self.schedule.room_c)
+        if shown is not None:
+            return shown.climb(SLOWER if worst else 0.5, self.schedule.peak_c)
         if self.at_limit and paces is not None and paces.pace_c_per_h is not None:
-            share, off = (SLOWEST_SHARE, BEND_OFF) if worst else (1.0, 0.0)
-            return ClimbLimit(paces.pace_at_c, share * paces.pace_c_per_h, paces.bend + off)
+            share = SLOWEST_SHARE if worst else 1.0
+            return UsualClimb(paces.pace_at_c, share * paces.pace_c_per_h)
         if not worst:
             return None
         full = default_kiln.full_power_rate_c_per_h(np.array([1000.0]))
-        found = ClimbLimit(1000.0, LACKING_SHARE * float(full[0]), 1.0)
+        found = UsualClimb(1000.0, LACKING_SHARE * float(full[0]))
         for at_c, rate_c_per_h in () if paces is None else paces.kept:
             if float(found.c_per_h(np.array([at_c]))[0]) < rate_c_per_h:
-                found = ClimbLimit(at_c, rate_c_per_h, 1.0)
+                found = UsualClimb(at_c, rate_c_per_h)
         return found
 
 
+def _is_power(pace_c_per_h: float, at_c: float) -> bool:
+    """Tell whether a pace may be that of a kiln at full power, which lacks some of it."""
+    usual = default_kiln.full_power_rate_c_per_h(np.array([at_c, 20.0]))
+    share = 1.0 + (pace_c_per_h - float(usual[0])) / float(usual[1])
+    return share > (LEAST_COLD_SHARE if at_c < COLD_C else LEAST_POWER_SHARE)
+
+
+def _swings(left_c: FloatArray) -> bool:
+    """Tell whether what a smooth course leaves of readings swings, as a relay does; noise does not.
+
+    A kiln at full power does not swing, nor does it fall and rise as in an outage.
+    """
+    square = float(left_c @ left_c)
+    alike = float(left_c[1:] @ left_c[:-1]) > SWING_ALIKE * square and left_c.size >= SWING_POINTS
+    return square > (SWING_C if alike else FALL_C) ** 2 * left_c.size
+
+
+SWING_C, FALL_C, SWING_ALIKE, SWING_POINTS = 1.0, 8.0, 0.4, 12
 PACE_WINDOW_S, PACE_SETTLED_S, PACE_POINTS = 1800.0, 600.0, 4
+OFF_ITS_RAMP_C, LAG_BEGINS_C = 12.0, 3.0
+SURELY_SLOW_S = 600.0
+"""A line through half an hour that is too slow has been so this long at the least [s]."""
 KEPT_SHARE = 0.97
 DRAG_WINDOW_S, DRAG_LEAST_S, DRAG_POINTS = 5400.0, 2700.0, 8
 
@@ -371,11 +393,14 @@ class PaceKeeper:
     def __init__(self, schedule: Schedule) -> None:
         self._schedule = schedule
         self.pace_c_per_h: float | None = None
-        self.pace_at_c = math.nan
+        self.pace_at_c = self._level_c = math.nan
         self.drag = 0.0
-        self.bend = BEND
-        self.steady = False
+        self.steady = self.swings = False
         self._at_limit: list[tuple[float, float]] = []
+        self._full: list[tuple[float, float]] = []
+        self._kept_s = -math.inf
+        self._earlier_full: tuple[tuple[float, float], ...] = ()
+        self._course: tuple[FloatArray, FloatArray] = np.zeros(0), np.zeros(0)
         self.kept: tuple[tuple[float, float], ...] = ()
         self._segment: int | None = None
         self._late: list[tuple[float, float]] = []
@@ -385,7 +410,7 @@ class PaceKeeper:
         self, time_s: FloatArray, temperature_c: FloatArray, position: Position, behind_c: float
     ) -> None:
         """Take in where the firing stands, by the course so far; `behind_c` is below the plan."""
-        self.pace_c_per_h = None
+        self.pace_c_per_h, self._course = None, (time_s, temperature_c)
         index, begun_s = position.segment, position.begun_s
         if position.phase != "ramp" or index is None:
             return
@@ -399,29 +424,55 @@ class PaceKeeper:
         inside = time_s >= from_s
         enough = np.count_nonzero(inside) >= PACE_POINTS
         if enough and now_s - from_s >= 0.6 * PACE_WINDOW_S:
-            slope = np.polyfit(time_s[inside] - now_s, temperature_c[inside], 1)[0]
-            self.pace_c_per_h = pace = float(slope) * SECONDS_PER_HOUR
-            self.pace_at_c = float(np.mean(temperature_c[inside]))
+            about_s, ramp_c = time_s[inside] - now_s, temperature_c[inside]
+            line = np.polyfit(about_s, ramp_c, 1)
+            self.swings = _swings(ramp_c - np.polyval(np.polyfit(about_s, ramp_c, 2), about_s))
+            self.pace_c_per_h = pace = float(line[0]) * SECONDS_PER_HOUR
+            self._level_c = float(line[1])
+            self.pace_at_c = float(np.mean(ramp_c))
             rate = segment.rate_c_per_h
             if rate is not None and pace > KEPT_SHARE * rate and behind_c < LAGGING_C:
                 self._keep(self.pace_at_c, min(pace, rate))
             if rate is not None and pace < AT_LIMIT_SHARE * rate and behind_c > LAGGING_C:
                 self._at_limit.append((self.pace_at_c, pace))
-                self._update_bend()
+                self._update_steady()
+                if not self.swings and _is_power(pace, float(temperature_c[-1])):
+                    self._mark_full(now_s, (begun_s or -math.inf) + PACE_SETTLED_S)
                 self._late, self.drag = [], 0.0
+            elif (position.set_point_c or -math.inf) - self._level_c < LAG_BEGINS_C:
+                self._kept_s = now_s
         self._fall_behind(index, now_s, position.late_s)
 
-    def _update_bend(self) -> None:
+    def on_its_ramp_c(self, now_s: float, now_c: float) -> float:
+        """Return where its ramp has come to, freed of swings and of the age of a reading [°C].
+
+        That is `now_c` where no ramp is settled, or the last reading has left it.
+        """
+        if self.pace_c_per_h is None or abs(self._level_c - now_c) > OFF_ITS_RAMP_C:
+            return now_c
+        since_s = now_s - float(self._course[0][-1])
+        return self._level_c + self.pace_c_per_h * since_s / SECONDS_PER_HOUR
+
+    def _update_steady(self) -> None:
         """Take in how the pace has fallen since there is no power left."""
         (from_c, begin), (to_c, now) = self._at_limit[0], self._at_limit[-1]
-        span_c = to_c - from_c
         usual = default_kiln.full_power_rate_c_per_h(np.array([from_c, to_c]))
-        if span_c < 0.5 * BEND_SPAN_C or usual[0] - usual[1] < 1.0:
-            return
-        seen = (begin - now) / float(usual[0] - usual[1])
-        weight = span_c / BEND_SPAN_C
-        self.steady = span_c > STEADY_SPAN_C and seen < STEADY_SHARE
-        self.bend = min(max((BEND + weight * seen) / (1.0 + weight), BENDS[0]), BENDS[1])
+        lost = float(usual[0] - usual[1])
+        self.steady = to_c - from_c > STEADY_SPAN_C and begin - now < STEADY_SHARE * lost
+
+    def _mark_full(self, now_s: float, settled_s: float) -> None:
+        if self._full and self._full[-1][1] >= now_s - SURELY_SLOW_S:
+            self._full[-1] = self._full[-1][0], now_s
+        else:  # since it began to lag
+            since_s = min(now_s - SURELY_SLOW_S, max(settled_s, self._kept_s))
+            self._full.append((since_s, now_s))
+
+    def full_power(self, now_c: float, room_c: float) -> FullPower | None:
+        """Return what the ramps so far have shown of full power, or None."""
+        full = [*self._earlier_full, *(() if self.steady else self._full)]
+        if not full:
+            return None
+        return full_power(*self._course, full, now_c, room_c)
 
     def _keep(self, at_c: float, pace_c_per_h: float) -> None:
         usual = default_kiln.full_power_rate_c_per_h(np.array([at_c]))
@@ -432,7 +483,9 @@ class PaceKeeper:
     def _fall_behind(self, index: int, now_s: float, late_s: float | None) -> None:
         if index != self._segment:
             self._segment, self._late = index, []
-            self._at_limit, self.bend, self.steady = [], BEND, False
+            if not self.steady:
+                self._earlier_full += tuple(self._full)
+            self._at_limit, self._full, self.steady = [], [], False
         if late_s is None:
             return
         self._late = [one for one in self._late if now_s - one[0] < DRAG_WINDOW_S]
@@ -583,12 +636,14 @@ def predict(
     `predictor` says how it goes on as expected, `model` also how far off that may be.
     """
     position, now_s, now_c = progress.position, progress.now_s, progress.now_c
-    limit = progress.climb() if model is None else None
     try:
+        limit = progress.climb() if model is None else None
         due = predictor.remaining(position, now_s, now_c)
         own = max(progress.dragged, progress.held_back)
         slower = own if model is None else progress.slower(due)
-        later = 1.0 if model is not None and progress.at_limit else progress.dragged
+        later = max(progress.dragged, progress.held_back_later)
+        if model is not None and progress.at_limit:
+            later = 1.0
         expected = due
         if limit is not None or slower > 1.0:
             expected = predictor.remaining(

@@ -1,8 +1,18 @@
-"""The kiln model refitted to the firing so far; what the firing cannot tell stays as it was."""
+"""The kiln model refitted to the firing so far; what the firing cannot tell stays as it was.
+
+A watch has it done in a process of its own, so that no reading ever waits for it. A thread would
+not do: the search is pure arithmetic and would keep the interpreter to itself for milliseconds at a
+time, on and on, each time a line comes in.
+"""
 
 from __future__ import annotations
 
 import math
+import os
+import pickle
+import subprocess
+import sys
+import threading
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -15,10 +25,12 @@ from firing.kiln.description import Fitted, KilnDescription
 from firing.schedule.schedule import Schedule
 from firing.trace import FloatArray, Trace
 from firing.ware.load import Load
+from firing.watch.state import AS_EXPECTED, AT_ITS_BEST, AT_ITS_WORST
+from firing.watch.state_estimator import KilnStateEstimator, duty_after_program, estimator_on_side
 
 if TYPE_CHECKING:
     from firing.kiln.fit_result import KilnFit
-    from firing.kiln.residuals import RecordMisfit
+    from firing.kiln.residuals import RecordResiduals
     from firing.logs.reader import Log
 
 LOG_NAME = "this firing"
@@ -98,16 +110,16 @@ def refit(job: RefitJob) -> RefitResult:
     nothing, and the one that goes with other losses would be another.
     """
     from firing.kiln.fit import fit_kiln
-    from firing.kiln.residuals import RecordMisfit, described
+    from firing.kiln.residuals import RecordResiduals, described
     from firing.review.fit_input import fit_input_of
 
     nothing = result_before_any_refit(job.kiln, job.windows)
     try:
         record = fit_input_of(_log(job), schedule=job.schedule, load=job.load)
-        misfit = RecordMisfit(described(job.kiln), record)
+        residuals = RecordResiduals(described(job.kiln), record)
     except FiringError:
         return nothing
-    windows = len(misfit.windows)
+    windows = len(residuals.windows)
     before = job.kiln.fitted
     known = nothing if job.known is None else job.known
     now = before if known.fitted is None else known.fitted
@@ -117,7 +129,7 @@ def refit(job: RefitJob) -> RefitResult:
     if windows <= job.windows * MORE_DATA_FACTOR:
         # Asked with the losses it was found with: with others any power is outdone.
         at = now.power, now.loss, now.capacity, now.leak_factor
-        more = shown and job.off_from_s is None and _is_outdone(misfit, *at)
+        more = shown and job.off_from_s is None and _is_outdone(residuals, *at)
         return by_file if more else nothing
     try:
         found = fit_kiln(job.kiln, [record])
@@ -145,7 +157,7 @@ def refit(job: RefitJob) -> RefitResult:
             power_se = found.power_over_capacity.se / found.power_over_capacity.value
             learnt.append("power")
     else:
-        found_power = _power_for(misfit, loss, capacity, leak, loss_se)
+        found_power = _power_for(residuals, loss, capacity, leak, loss_se)
         if found_power is not None:
             power, power_se = found_power
             learnt.append("power")
@@ -171,7 +183,7 @@ def _cooled(known: RefitResult, now: Fitted, found: KilnFit | None, windows: int
 
 
 def _power_for(
-    misfit: RecordMisfit, loss: float, capacity: float, leak: float, loss_se: float
+    residuals: RecordResiduals, loss: float, capacity: float, leak: float, loss_se: float
 ) -> tuple[float, float] | None:
     """Return the power that goes best with a loss and a capacity, and its error as a share.
 
@@ -180,28 +192,28 @@ def _power_for(
     from firing.kiln.fit import ABSURD, MODEL_SCATTER, RATIO_TOLD
     from firing.kiln.residuals import Multipliers
 
-    hot = float(misfit.record.chamber_c.max()) >= LEAST_HOT_C
-    if not hot or np.count_nonzero(misfit.powered) < LEAST_POWERED:
+    hot = float(residuals.record.chamber_c.max()) >= LEAST_HOT_C
+    if not hot or np.count_nonzero(residuals.powered) < LEAST_POWERED:
         return None
 
     at = Multipliers(1.0, loss, capacity, leak)
     try:
-        need_j, given_j = misfit.window_j(at)
-        now = present_windows(need_j, given_j, misfit.scatter_j, misfit.powered)
+        need_j, given_j = residuals.window_j(at)
+        now = present_windows(need_j, given_j, residuals.scatter_j, residuals.powered)
 
         def best(more: float) -> float:
             """Return the best power where walls and air carry off so many times as much."""
             other = Multipliers(1.0, more * loss, capacity, more * leak)
-            need_j, given_j = misfit.window_j(other)
-            weight = np.where(now, given_j / misfit.scatter_j**2, 0.0)
+            need_j, given_j = residuals.window_j(other)
+            weight = np.where(now, given_j / residuals.scatter_j**2, 0.0)
             return float(weight @ need_j) / float(weight @ given_j)
 
         power, with_more = best(1.0), best(1.0 + loss_se)
-        if _is_outdone(misfit, power, loss, capacity, leak):
+        if _is_outdone(residuals, power, loss, capacity, leak):
             return None
     except FiringError:
         return None
-    given = given_j[now] / misfit.scatter_j[now]
+    given = given_j[now] / residuals.scatter_j[now]
     # In units of a window's scatter, so that low power tells less than full.
     by_windows = 1.0 / (power * float(np.sqrt(given @ given)))
     by_loss = abs(with_more - power) / power
@@ -235,17 +247,17 @@ def present_windows(
 
 
 def _is_outdone(
-    misfit: RecordMisfit, power: float, loss: float, capacity: float, leak: float
+    residuals: RecordResiduals, power: float, loss: float, capacity: float, leak: float
 ) -> bool:
     """Tell whether the kiln has done more, since it was last known to be at full power."""
     from firing.kiln.residuals import Multipliers
 
-    powered = np.flatnonzero(misfit.powered)
+    powered = np.flatnonzero(residuals.powered)
     if not powered.size:
         return False
-    need_j, full_j = misfit.sides(Multipliers(1.0, loss, capacity, leak))
-    last = int(misfit.windows[int(powered[-1])][1])
-    count = max(1, round(SEEN_S / float(np.median(misfit.record.step_s))))
+    need_j, full_j = residuals.sides(Multipliers(1.0, loss, capacity, leak))
+    last = int(residuals.windows[int(powered[-1])][1])
+    count = max(1, round(SEEN_S / float(np.median(residuals.record.step_s))))
     if need_j.size - last <= count:
         return False
     ones = np.ones(count)
@@ -273,3 +285,110 @@ def _log(job: RefitJob) -> Log:
         unusable=(0,),
         name=LOG_NAME,
     )
+
+
+NICENESS = 10
+"""On a computer of one core too, readings go first."""
+
+
+@dataclass(frozen=True, eq=False)
+class RefitAnswer:
+    """What a refit has found, and its kilns led along the firing so far, by side."""
+
+    found: RefitResult
+    estimators: dict[int, KilnStateEstimator]
+
+
+def run_refit(job: RefitJob) -> RefitAnswer:
+    """Refit a kiln, and lead it along the firing so far if that changed its figures."""
+    found = refit(job)
+    estimators: dict[int, KilnStateEstimator] = {}
+    if found.fitted is not None:
+        kiln = replace(job.kiln, fitted=found.fitted)
+        duty = duty_after_program(job.time_s, job.duty, job.off_from_s)
+        for side in (AS_EXPECTED, AT_ITS_BEST, AT_ITS_WORST):
+            one = estimator_on_side(kiln, job.load, job.schedule, found.errors, side)
+            try:
+                one.follow(job.time_s, job.temperature_c, duty)
+            except FiringError:
+                continue  # whoever asks it meets the same refusal
+            estimators[side] = one
+    return RefitAnswer(found, estimators)
+
+
+class RefitWorker:
+    """Does one refit at a time, elsewhere; `failed`: the last was not begun or not answered."""
+
+    def __init__(self) -> None:
+        self.failed = False
+        self._process: subprocess.Popen[bytes] | None = None
+        self._thread: threading.Thread | None = None
+        self._answer: RefitAnswer | None = None
+
+    @property
+    def busy(self) -> bool:
+        """Whether a refit is under way, or waits to be taken."""
+        return self._thread is not None
+
+    def start(self, job: RefitJob) -> None:
+        """Begin a refit."""
+        self._answer = None
+        try:
+            self._process = subprocess.Popen(
+                # -P: a file of the folder the watch was begun in is no module of this package.
+                [sys.executable, "-P", "-m", "firing.watch.refit"],
+                env={
+                    **os.environ,
+                    "PYTHONPATH": os.pathsep.join(part for part in sys.path if part),
+                },
+                stdin=subprocess.PIPE,
+                stdout=subprocess.PIPE,
+                stderr=subprocess.DEVNULL,
+                # A Ctrl-C meant for the watch is none of its business.
+                start_new_session=True,
+            )
+        except OSError:
+            self.failed = True
+            return
+        # The thread only waits: for the pipe to take the job, and for the answer.
+        self._thread = threading.Thread(
+            target=self._exchange, args=(self._process, pickle.dumps(job)), daemon=True
+        )
+        self._thread.start()
+
+    def _exchange(self, process: subprocess.Popen[bytes], job: bytes) -> None:
+        try:
+            answer, _ = process.communicate(job)
+            self._answer = pickle.loads(answer) if process.returncode == 0 else None
+        except (OSError, ValueError, EOFError, pickle.UnpicklingError):
+            self._answer = None
+
+    def take_answer(self) -> RefitAnswer | None:
+        """Return what a refit that is over has found; None while it is not, or if it failed."""
+        if self._thread is None or self._thread.is_alive():
+            return None
+        self._thread = self._process = None
+        self.failed = self._answer is None
+        return self._answer
+
+    def close(self) -> None:
+        """End what is under way."""
+        if self._process is not None and self._process.poll() is None:
+            self._process.kill()
+        if self._thread is not None:
+            self._thread.join(1.0)
+
+
+def main() -> None:
+    """Read a job from standard input and write what it finds to standard output."""
+    if hasattr(os, "nice"):
+        os.nice(NICENESS)
+    job = pickle.load(sys.stdin.buffer)
+    pickle.dump(run_refit(job), sys.stdout.buffer)
+
+
+if __name__ == "__main__":
+    # Under its own name, so that what it answers is known by that name where it is read.
+    from firing.watch import refit as this
+
+    this.main()

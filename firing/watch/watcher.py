@@ -62,7 +62,7 @@ HISTORY_PART, TEMPERATURE_PART, ALARMS_PART = (
     "the temperature now",
     "the judging of alarms",
 )
-RAISED_ALARMS_PART, CONE_CALLS_PART, REFIT_PART, OUTLOOK_PART = (
+RAISED_ALARMS_PART, CONE_CALLS_PART, REFIT_PART, PREDICTION_PART = (
     "the list of alarms",
     "the calls of cones",
     "the refit",
@@ -181,7 +181,9 @@ class Watcher:
         events: list[WatchEvent] = []
         if now_s - self._located_s >= LOCATE_EVERY_S and self.history.points >= 2:
             events += self._locate(now_s)
-            events += self._isolation.run(OUTLOOK_PART, lambda: self._outlook_events(now_s), [])
+            events += self._isolation.run(
+                PREDICTION_PART, lambda: self._prediction_events(now_s), []
+            )
         events += self._isolation.run(ALARMS_PART, lambda: self._alarm_events(now_s), [])
         events += self._blindness_events(ALARMS_PART, now_s)
         if self._model is not None:
@@ -402,6 +404,9 @@ class Watcher:
         cooling = None
         if position.phase == "done" and position.arrived_s is not None:
             cooling = cooling_pace(time_s, temperature_c, position.arrived_s, schedule.room_c)
+        if self._model is None and self._paces is not None:
+            now_c = self._paces.on_its_ramp_c(now.now_s, now.temperature_c)
+            now = replace(now, temperature_c=now_c)
         return predict(self.predictor, self._model, self._progress(now, cooling))
 
     def _progress(self, now: Estimate, cooling: CoolingPace | None = None) -> FiringProgress:
@@ -419,7 +424,7 @@ class Watcher:
             self._plan,
         )
 
-    def _outlook_events(self, now_s: float) -> list[WatchEvent]:
+    def _prediction_events(self, now_s: float) -> list[WatchEvent]:
         """Tell of an end that comes later than planned, and of a cone that a clock leaves up."""
         position, plan = self._position, self._plan
         if plan is None or position is None or now_s - self._looked_ahead_s < OUTLOOK_EVERY_S:

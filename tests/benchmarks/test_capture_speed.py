@@ -9,7 +9,7 @@ import os
 import statistics
 import sys
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
@@ -46,13 +46,6 @@ def test_parsing_costs_little_more_than_splitting_and_converting(record_property
     print(f"\nparser: {told}")
     assert not parser.refused
     assert turns.ratio <= 4.0
-
-
-@pytest.fixture
-def instrument(tmp_path: Path) -> Iterator[Instrument]:
-    made = Instrument(tmp_path / "port")
-    yield made
-    made.close()
 
 
 def sent_one_by_one(instrument: Instrument, out: Path, lines: list[bytes]) -> list[float]:

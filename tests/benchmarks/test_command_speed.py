@@ -62,16 +62,17 @@ def test_hold_costs_little_more_than_numpy(
     check(ours, (sys.executable, "-c", "import numpy"), 2.5, record_property)
 
 
-def test_a_review_of_a_small_log_costs_less_than_importing_pandas(
+def test_a_review_of_a_small_log_costs_half_of_importing_pandas(
     tmp_path: Path, record_property: Callable[[str, object], None]
 ) -> None:
-    # A log of a plain dialect with fewer than 20,000 rows is read without pandas.
+    # A log of a plain dialect with fewer than 20,000 rows is read without pandas.  Where importing
+    # pandas takes 0.42 s of the processor, this is 0.25 s.
     plan = tmp_path / "plan.toml"
     plan.write_text(PLAN, encoding="utf-8")
     log = write_csv(sample(fire(GLAZE), Sampling(interval_s=30.0)), tmp_path / "small.csv")
     ours = (*FIRING, "review", str(plan), str(log))
     assert subprocess.run(ours, capture_output=True, check=False).returncode in (0, 1)
-    check(ours, (sys.executable, "-c", "import pandas"), 1.0, record_property, rounds=3)
+    check(ours, (sys.executable, "-c", "import pandas"), 0.6, record_property, rounds=3)
 
 
 READ_ISO = """

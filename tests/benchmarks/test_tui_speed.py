@@ -24,12 +24,11 @@ import pytest
 from benchmarks.turns import in_turns
 from firing.tui.document import open_named
 from firing.tui.edits import set_cell
-from firing.tui.equipment import Kind, memory_file, read_all, remember
-from firing.tui.forecasting import Circumstances, forecast_plan
+from firing.tui.equipment import Circumstances, Kind, forecast_plan, memory_file, read_all, remember
 from firing.tui.plot import draw, window_on
 from pytest_benchmark.fixture import BenchmarkFixture
 
-from firing.files.ready import ready_text
+from firing.files.kinds import ready_text
 from firing.forecast.result import Forecast
 from firing.report.charts.text_chart import ChartSeries
 from firing.report.words import Timekeeper

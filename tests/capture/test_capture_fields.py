@@ -7,9 +7,8 @@ from capture.garbling import heard_at
 from hypothesis import given
 from hypothesis import strategies as st
 
-from firing.capture.conversion import converter_for
 from firing.capture.fields import FieldLayout, LineParser
-from firing.capture.reading import Reading, Status
+from firing.capture.reading import Reading, Status, converter_for
 from firing.capture.text_lines import LineBuffer
 from firing.errors import FiringError
 

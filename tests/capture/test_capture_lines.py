@@ -4,8 +4,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from firing.capture.fields import FieldLayout, LineParser
-from firing.capture.line_layout import layout_of
+from firing.capture.fields import FieldLayout, LineParser, layout_of
 from firing.capture.source import UsualPause
 from firing.capture.text_lines import LONGEST_LINE, STALE_S, LineBuffer, LineReader
 

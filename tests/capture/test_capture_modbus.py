@@ -17,9 +17,8 @@ from capture.modbusline import Line, serving
 from capture.ptywatch import Instrument
 from longer import beyond
 
-from firing.capture.conversion import plain_converter
 from firing.capture.modbus import SILENT_ASKS, ModbusSource, RegisterChannel
-from firing.capture.reading import Reading, Status
+from firing.capture.reading import Reading, Status, plain_converter
 from firing.capture.serial_port import PortSettings
 from firing.errors import FiringError
 

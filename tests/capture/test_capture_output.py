@@ -9,11 +9,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from firing.capture.clock import TimeBase
-from firing.capture.conversion import plain_converter
 from firing.capture.fields import FieldLayout, LineParser
 from firing.capture.log_sources import ReplayedLog
 from firing.capture.modbus import ModbusSource, RegisterChannel
-from firing.capture.reading import Reading, Status, duty_from_percent
+from firing.capture.reading import Reading, Status, duty_from_percent, plain_converter
 from firing.capture.recorder import Recorder
 from firing.capture.serial_port import PortSettings
 from firing.errors import FiringError

@@ -19,7 +19,6 @@ from commandline import call
 
 from firing.capture import serial_port, text_lines
 from firing.capture.fields import FieldLayout, LineParser
-from firing.capture.listening import listen
 from firing.capture.reading import Reading
 from firing.capture.serial_port import (
     PortDescription,
@@ -29,7 +28,7 @@ from firing.capture.serial_port import (
     list_ports,
 )
 from firing.capture.source import FIRST_PAUSE_S, LONGEST_PAUSE_S, Connection, SourceLost
-from firing.capture.text_lines import GARBLED_LINES, TextLineSource
+from firing.capture.text_lines import GARBLED_LINES, TextLineSource, listen
 
 
 def source(port: object, *fields: str) -> TextLineSource:

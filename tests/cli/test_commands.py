@@ -7,22 +7,12 @@ from collections.abc import Callable
 from pathlib import Path
 
 import pytest
+from commandline import PLAN
 
 from firing.cli import COMMANDS
 from firing.cli.logbook import logbook_command
 
 Run = Callable[..., subprocess.CompletedProcess[str]]
-
-PLAN = """title = "Bisque"
-purpose = "bisque"
-[[segment]]
-rate = 100
-target = 600
-[[segment]]
-rate = 100
-target = 900
-hold = "15m"
-"""
 
 
 def write_log(path: Path, *, scale: float = 1.0, offset: float = 0.0) -> None:

@@ -9,7 +9,7 @@ import pytest
 from click.testing import CliRunner, Result
 
 from firing.cli import cli
-from firing.files.ready import ready_text
+from firing.files.kinds import ready_text
 from firing.kiln.file import parse_kiln
 from firing.kiln.simulation import simulate
 from firing.schedule.file import parse_schedule

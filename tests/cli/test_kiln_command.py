@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 from logmaker import BISQUE, GLAZE, Faults, Sampling, fire, sample, write_csv
 
-from firing.files.ready import ready_text
+from firing.files.kinds import ready_text
 
 Run = Callable[..., subprocess.CompletedProcess[str]]
 

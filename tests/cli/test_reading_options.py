@@ -11,7 +11,7 @@ import pytest
 
 import firing
 from firing.cli import COMMANDS
-from firing.cli.log_options import log_options
+from firing.cli.arguments import log_options
 from firing.logs.options import READING_OPTIONS, spelled
 
 READERS = ("review", "compare", "heatwork", "resume", "kiln fit", "watch", "keep", "fleet")

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 from commandline import call
 
-from firing.files.ready import ready_text
+from firing.files.kinds import ready_text
 from firing.kiln.file import parse_kiln
 from firing.kiln.simulation import simulate
 from firing.schedule.file import open_schedule

@@ -10,19 +10,9 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import pytest
+from commandline import PLAN
 
 Run = Callable[..., subprocess.CompletedProcess[str]]
-
-PLAN = """title = "Bisque"
-purpose = "bisque"
-[[segment]]
-rate = 100
-target = 600
-[[segment]]
-rate = 100
-target = 900
-hold = "15m"
-"""
 
 KILN_C = [20.0 + 5.0 * step for step in range(177)] + [900.0 - 4.0 * step for step in range(1, 150)]
 """A reading every three minutes: up at 100 °C/h to 900 °C, and down at 80 °C/h."""

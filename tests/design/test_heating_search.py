@@ -11,8 +11,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from firing.controller.controller import Controller
-from firing.design.heating_search import HeatingLeg, HeatingSearch
-from firing.design.peak_candidates import PeakCandidate
+from firing.design.heating_search import HeatingLeg, HeatingSearch, PeakCandidate
 from firing.ware.limits import Dwell
 
 START, PEAK = 20.0, 420.0

@@ -7,8 +7,7 @@ import pytest
 from design.making import CONTROLLER, GLAZED, example_kiln, ware
 
 from firing.design.designer import design
-from firing.design.peak_candidates import Bounds
-from firing.design.request import CoolingRequest, DesignRequest
+from firing.design.request import Bounds, CoolingRequest, DesignRequest
 from firing.errors import FiringError
 from firing.ware.file import parse_load
 from firing.ware.load import Load

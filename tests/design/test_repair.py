@@ -10,7 +10,7 @@ from firing.controller.controller import Controller
 from firing.design.explain import designed_text
 from firing.design.repair import fastest_safe_rate, repaired_at, repaired_design
 from firing.errors import FiringError
-from firing.files.ready import ready_text
+from firing.files.kinds import ready_text
 from firing.forecast.forecast import forecast
 from firing.kiln.description import KilnDescription
 from firing.schedule.file import parse_schedule

@@ -18,8 +18,7 @@ from design.making import (
 from firing.controller.controller import Controller
 from firing.design.designer import design
 from firing.design.explain import designed_text
-from firing.design.peak_candidates import Bounds
-from firing.design.request import CoolingRequest, DesignRequest
+from firing.design.request import Bounds, CoolingRequest, DesignRequest
 from firing.design.result import Design
 from firing.errors import FiringError
 from firing.forecast.forecast import forecast

@@ -5,8 +5,7 @@ from pathlib import Path
 import pytest
 
 from firing.errors import FiringError
-from firing.files.kinds import KIND_NAMES, file_kind, kind_of_text
-from firing.files.ready import example_names, ready_names
+from firing.files.kinds import KIND_NAMES, example_names, file_kind, kind_of_text, ready_names
 
 
 @pytest.mark.parametrize("name", KIND_NAMES)

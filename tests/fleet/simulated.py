@@ -5,7 +5,7 @@ from pathlib import Path
 import numpy as np
 import pyarrow as pa
 
-from firing.fleet.table import PART_ROWS, FleetTable, schema
+from firing.fleet.table import GROUP_ROWS, PART_ROWS, FleetTable, schema
 
 PLANS = ("bisque", "glaze", "slow glaze", "once fired", "decal")
 
@@ -17,7 +17,8 @@ def write_rows(place: Path, count: int, kilns: int, *, seed: int = 1) -> FleetTa
     for begin in range(0, count, PART_ROWS):
         size = min(PART_ROWS, count - begin)
         part = _part(begin, size, kilns, np.random.default_rng(seed + begin))
-        table._write(table._next("rows"), part)  # as a run leaves it
+        groups = (part.slice(at, GROUP_ROWS) for at in range(0, size, GROUP_ROWS))
+        table._write(table._next("rows"), groups)  # as a run leaves it
     table.close()
     return table
 

@@ -1,8 +1,6 @@
 """Forecasts without a kiln: arithmetic, clock times, cooling, and what they warn of."""
 
-import os
 import re
-import time
 from collections.abc import Iterator
 from datetime import datetime, timedelta, timezone
 from itertools import pairwise
@@ -11,6 +9,7 @@ from zoneinfo import ZoneInfo
 
 import numpy as np
 import pytest
+from dialects import machine_in
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -20,8 +19,8 @@ from firing.forecast.forecast import forecast
 from firing.forecast.opening import start_to_end
 from firing.heat import default_kiln
 from firing.heat.default_kiln import UsualKiln, parse_size
+from firing.heat.properties import wall_material
 from firing.kiln.description import KilnDescription, WallLayer
-from firing.kiln.materials import wall_material
 from firing.kiln.simulation import simulate
 from firing.report.forecast import forecast_report
 from firing.report.text import render_text
@@ -230,13 +229,9 @@ def test_the_hold_it_advises_meets_the_cone() -> None:
 
 
 @pytest.fixture
-def berlin(monkeypatch: pytest.MonkeyPatch) -> Iterator[None]:
-    monkeypatch.setenv("TZ", "Europe/Berlin")
-    time.tzset()
-    yield
-    monkeypatch.undo()
-    os.environ.pop("TZ", None)
-    time.tzset()
+def berlin() -> Iterator[None]:
+    with machine_in("Europe/Berlin"):
+        yield
 
 
 # Clocks in Germany went from 02:00 to 03:00 on 2026-03-29 and go from 03:00 to 02:00 on

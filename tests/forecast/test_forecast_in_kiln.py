@@ -12,7 +12,7 @@ from firing.tui.key_figures import summary_lines
 
 from firing.clock import parse_awake
 from firing.errors import FiringError
-from firing.files.ready import ready_text
+from firing.files.kinds import ready_text
 from firing.forecast.forecast import forecast
 from firing.forecast.in_kiln import with_tariff
 from firing.kiln.file import parse_kiln

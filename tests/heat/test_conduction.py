@@ -20,7 +20,7 @@ from firing.heat.balance import (
     weights,
 )
 from firing.heat.conduction import Layer, Plane, Slab, drum
-from firing.kiln.materials import wall_material
+from firing.heat.properties import wall_material
 
 BRICK = wall_material("insulating brick 1260")
 FIBRE = wall_material("ceramic fibre blanket 128")

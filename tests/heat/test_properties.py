@@ -5,8 +5,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from firing.errors import FiringError
-from firing.heat.properties import Material, PropertyTable, grid_of
-from firing.kiln.materials import material_names, wall_material
+from firing.heat.properties import Material, PropertyTable, grid_of, material_names, wall_material
 from firing.sources import source
 
 BRICK = PropertyTable("conductivity of brick", "W/(m K)", ((400.0, 0.14), (1200.0, 0.22)), 200.0)

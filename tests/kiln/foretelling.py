@@ -5,6 +5,7 @@ from functools import cache
 from pathlib import Path
 from typing import Literal
 
+from kiln.fitlogs import schedule_of
 from kiln.held_out import (
     KILNS,
     Fired,
@@ -13,7 +14,6 @@ from kiln.held_out import (
     fire_all,
     owner_file,
     rounds_of,
-    schedule_of,
 )
 from kiln.shell_kilns import ShellRound, fire_shells, shell_rounds
 from logmaker import write_csv

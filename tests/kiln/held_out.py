@@ -16,9 +16,8 @@ import numpy as np
 import numpy.typing as npt
 from logmaker import LogTable
 
+from firing.heat.properties import wall_material
 from firing.kiln.description import KilnDescription, WallLayer
-from firing.kiln.materials import wall_material
-from firing.schedule.schedule import Purpose, Schedule, Segment
 from firing.ware.load import Load, Piece
 
 FloatArray = npt.NDArray[np.float64]
@@ -385,11 +384,6 @@ def owner_file(kiln: TrueKiln) -> KilnDescription:
         vent=kiln.vent_cm2 > 0,
         max_c=kiln.max_c,
     )
-
-
-def schedule_of(plan: Plan, purpose: Purpose = "glaze") -> Schedule:
-    """The program as the package takes it."""
-    return Schedule("plan", tuple(Segment(t, r, hold_s=h) for r, t, h in plan), purpose=purpose)
 
 
 SOFT = "insulating brick 1260"

@@ -15,8 +15,8 @@ import numpy as np
 import numpy.typing as npt
 from kiln.held_out import Fired, Plan
 
+from firing.heat.properties import wall_material
 from firing.kiln.description import KilnDescription, WallLayer
-from firing.kiln.materials import wall_material
 from firing.ware.load import Load, Piece
 
 FloatArray = npt.NDArray[np.float64]

@@ -4,8 +4,8 @@ import numpy as np
 import pytest
 from kilns import BISQUE, RAW, full_power, trial_kiln
 
-from firing.kiln.energy import energy_course, energy_of
 from firing.kiln.simulation import simulate
+from firing.kiln.tariff import energy_course, energy_of
 
 
 def test_energy_is_power_over_time() -> None:

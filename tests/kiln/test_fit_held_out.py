@@ -24,9 +24,9 @@ from kiln.foretelling import (
 from kiln.held_out import KILNS, Fired, Round, fire_all, owner_file, usual_charge
 from kiln.shell_kilns import ShellRound, fire_shells
 
+from firing.heat.properties import wall_material
 from firing.kiln.element_wear import Trend, power_trend
 from firing.kiln.fit import fit_kiln
-from firing.kiln.materials import wall_material
 
 Held = tuple[bool, bool, bool]
 """Whether heating, opening and kWh of a firing were within their ranges."""

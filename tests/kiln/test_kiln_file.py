@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from firing.files.ready import ready_text
+from firing.files.kinds import ready_text
 from firing.files.tomlfile import FaultyFile
 from firing.kiln.description import Fitted, PastFit, describe_kiln
 from firing.kiln.element_wear import power_trend

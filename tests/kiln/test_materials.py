@@ -6,7 +6,7 @@ import pytest
 from click.testing import CliRunner
 
 from firing.cli import cli
-from firing.kiln.materials import material_names, suggest_material
+from firing.heat.properties import material_names, suggest_material
 
 
 @pytest.mark.parametrize(

@@ -12,11 +12,10 @@ from kilns import BISQUE, BISQUED, GLAZE, HOUR, RAW, full_power, trial_kiln
 
 from firing.errors import FiringError
 from firing.forecast.result import last_fall_s
-from firing.kiln.capability import fastest_rates, highest_hold
+from firing.heat.properties import wall_material
 from firing.kiln.controller_model import Precision
 from firing.kiln.description import Fitted, WallLayer, resistance_factor
-from firing.kiln.materials import wall_material
-from firing.kiln.simulation import Simulation, simulate
+from firing.kiln.simulation import Simulation, fastest_rates, highest_hold, simulate
 from firing.schedule.schedule import Schedule, Segment
 from firing.ware.body import body_named
 from firing.ware.load import Load, Piece, WareState

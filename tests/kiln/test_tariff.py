@@ -9,10 +9,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from firing.errors import FiringError
-from firing.files.ready import ready_text
+from firing.files.kinds import ready_text
 from firing.files.tomlfile import FaultyFile
-from firing.kiln.energy import EnergyCourse
-from firing.kiln.tariff import Period, Tariff, cheapest_start, cost, waking_starts
+from firing.kiln.tariff import EnergyCourse, Period, Tariff, cheapest_start, cost, waking_starts
 from firing.kiln.tariff_file import TariffTable, parse_days, parse_tariff
 
 BERLIN = ZoneInfo("Europe/Berlin")

@@ -5,7 +5,7 @@ from pathlib import Path
 
 import logmaker
 
-from firing.files.ready import ready_text
+from firing.files.kinds import ready_text
 from firing.schedule.file import open_schedule
 
 PLANS = ("thin-ware-bisque", "stoneware-glaze-1240")

@@ -8,7 +8,7 @@ from commandline import call
 from logbook.studio import make_folder, write_log
 
 from firing.errors import FiringError
-from firing.files.ready import ready_text
+from firing.files.kinds import ready_text
 from firing.logbook.exchange import export, import_
 from firing.logbook.keeping import amend, derive, keep_logs, shelf_of
 from firing.logbook.record import Entry, Photo

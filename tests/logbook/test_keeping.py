@@ -2,7 +2,7 @@
 
 import os
 from dataclasses import replace
-from datetime import datetime, timedelta
+from datetime import date, datetime, timedelta
 from pathlib import Path
 
 import logmaker
@@ -11,7 +11,8 @@ import pytest
 from logbook.studio import steps_of, write_log
 
 from firing.errors import FiringError
-from firing.files.ready import ready_text
+from firing.files.kinds import ready_text
+from firing.kiln.file import open_kiln
 from firing.kiln.tariff_file import open_tariff
 from firing.logbook import keeping
 from firing.logbook.keeping import (
@@ -27,6 +28,7 @@ from firing.logbook.record import Entry
 from firing.logbook.store import Logbook
 from firing.logs.reader import read_log
 from firing.report.logbook import keep_report
+from firing.report.review import review_report
 from firing.report.text import render_text
 from firing.review.review import review
 from firing.schedule.file import open_schedule
@@ -158,6 +160,19 @@ def test_the_cost_is_the_energy_at_the_price_of_its_hour(
     assert one.currency == "EUR"
 
 
+def test_worn_elements_take_less_once(tmp_path: Path) -> None:
+    """At nine tenths of the power the same output is nine tenths of the energy."""
+    log, kwh = write_log(tmp_path / "log.csv", 1), []
+    for power in (1.0, 0.9):
+        kiln = tmp_path / "kiln.toml"
+        kiln.write_text(ready_text("example-kiln").replace("power = 1.0", f"power = {power}"))
+        with Logbook.open(tmp_path / f"{power}.sqlite") as other:
+            shelf = shelf_of(other, plans=["stoneware-glaze-1240"], kilns=[kiln])
+            keep_logs(other, [log], shelf)
+            kwh.append(other.show(1).kwh or 0.0)
+    assert kwh[1] == pytest.approx(0.9 * kwh[0], rel=1e-6)
+
+
 def test_a_firing_of_no_plan_is_kept_without_one(book: Logbook, tmp_path: Path) -> None:
     log = write_log(tmp_path / "log.csv", 1)
     with_decal = shelf_of(book, plans=["decal", "thin-ware-bisque"], kilns=["example-kiln"])
@@ -271,6 +286,65 @@ def test_what_is_said_of_a_kept_log_is_added_once(
     assert "'firing logbook add 1 --plan ...' changes that" in differs
     (again,) = keep_logs(book, [log], shelf, said)
     assert (again.added, again.differs, book.show(1).notes) == ((), (), "second note")
+
+
+def test_prices_and_a_beginning_are_added_to_a_kept_firing(
+    book: Logbook, shelf: Shelf, tmp_path: Path
+) -> None:
+    log, tariff = write_log(tmp_path / "log.csv", 1), open_tariff("example-tariff")
+    keep_logs(book, [log], shelf_of(book, plans=["stoneware-glaze-1240"]))
+    (bare,) = keep_logs(book, [log], shelf_of(book), tariff=tariff)
+    assert "add its --kiln" in bare.differs[0]
+    (found,) = keep_logs(book, [log], shelf, Entry("", b"", began_at=1.8e9), tariff=tariff)
+    cost = book.show(1).cost
+    assert cost
+    assert found.added == ("the kiln Workshop kiln", f"a cost of {cost:.2f} EUR")
+    assert "its own clock" in found.differs[0]
+    (again,) = keep_logs(book, [log], shelf, tariff=tariff)
+    assert (again.added, again.differs) == ((), ())
+    assert book.entry(1).body == log.read_bytes()
+    # A log without clock times is dated by its file until somebody says when it began.
+    clockless = tmp_path / "other.csv"
+    lines = log.read_text().splitlines()
+    rows = [f"{n * 300},{line.split(',', 1)[1]}" for n, line in enumerate(lines[1:])]
+    clockless.write_text("\n".join([f"seconds,{lines[0].split(',', 1)[1]}", *rows, ""]))
+    (kept,) = keep_logs(book, [clockless], shelf)
+    began_at = datetime(2026, 2, 7, 8, 30).timestamp()
+    (dated,) = keep_logs(book, [clockless], shelf, Entry("", b"", began_at=began_at))
+    assert dated.added == ("that it began 2026-02-07 08:30",)
+    one = book.show(kept.id or 0)
+    assert (one.started_at, one.started_from) == (began_at, "given")
+
+
+def test_a_log_of_march_is_reviewed_with_the_power_of_march(book: Logbook, tmp_path: Path) -> None:
+    """Elements lost a fifth of their power until March, and are new since May."""
+    then = (
+        '\n[fitted]\npower = 1.0\nloss = 1.1\ndate = 2026-05-20\nbasis = "b"\n'
+        '[[fit]]\ndate = 2026-03-14\nbasis = "a"\npower = 0.8\nloss = 0.9\ncapacity = 1.0\n'
+        "leak = 1.2\n"
+    )
+    for day, power in (("03-10", 0.82), ("03-14", 0.8), ("05-20", 1.0)):
+        then += f"[[history]]\ndate = 2026-{day}\npower = {power}\npower_se = 0.01\nload = 1.0\n"
+    path = tmp_path / "kiln.toml"
+    text = ready_text("example-kiln").partition("[fitted]")[0]
+    path.write_text(text + then, encoding="utf-8")
+    log = write_log(tmp_path / "log.csv", 3)  # of 14 March
+    keep_logs(book, [log], shelf_of(book, kilns=[path]))
+    kiln = open_kiln(str(path))
+    by_itself = review(open_schedule("stoneware-glaze-1240"), read_log(log), kiln=kiln)
+    for found in (by_itself, keeping.review_of(book.entry(1))):
+        assert found.kiln is not None
+        fitted = found.kiln.fitted
+        assert (fitted.power, fitted.loss, fitted.leak) == (0.8, 0.9, 1.2)
+    assert "power is that of 2026-03-14, 80 %" in " ".join(
+        render_text(review_report(by_itself), width=80).split()
+    )
+    march = date(2026, 3, 12)
+    assert kiln.as_of(march).fitted.power == 0.82
+    assert kiln.as_of(date(2026, 4, 30)).fitted.power == 0.8
+    assert kiln.as_of(date(2026, 2, 1)).fitted.power == 0.82
+    assert kiln.as_of(date(2026, 7, 1)) is kiln
+    assert kiln.as_of(march).as_of(march) == kiln.as_of(march)
 
 
 def test_the_plan_beside_a_log_wins_a_tie(book: Logbook, tmp_path: Path) -> None:

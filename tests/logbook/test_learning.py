@@ -8,6 +8,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 from commandline import call
+from kiln.fitlogs import schedule_of
 from kiln.held_out import (
     BISQUE,
     GLAZE,
@@ -17,7 +18,6 @@ from kiln.held_out import (
     Round,
     fire_all,
     owner_file,
-    schedule_of,
     usual_charge,
 )
 from logbook.studio import make_folder
@@ -79,10 +79,11 @@ def next_is_missed_by(four: tuple[tuple[Round, Fired], ...], folder: Path, *, du
 
 @pytest.mark.soak
 @pytest.mark.parametrize("duty", [True, False])
+@pytest.mark.parametrize(("power", "seed"), [(1.0, 11), (0.9, 13)], ids=["new", "at its limit"])
 def test_the_next_firing_is_foretold_after_three_with_unknown_loads(
-    tmp_path: Path, duty: bool
+    tmp_path: Path, power: float, seed: int, duty: bool
 ) -> None:
-    every = fired(10, (1.0, 1.0, 1.0), 11)
+    every = fired(10, (power,) * 3, seed)
     missed = [
         next_is_missed_by(every[i : i + 4], tmp_path, duty=duty) for i in range(0, len(every), 4)
     ]

@@ -10,7 +10,9 @@ from logbook.made import DAY_S, FIRST_S, entry_of, make_book, shown_of
 
 from firing.logbook.record import Firing
 from firing.logbook.store import Logbook
-from firing.report.logbook import month_sums, sparkline
+from firing.report.document import Report
+from firing.report.logbook import month_sums, page_report, sparkline
+from firing.report.text import render_text
 
 
 def one(
@@ -30,6 +32,22 @@ def test_a_months_sums_are_the_sums_of_its_firings() -> None:
         ("2025-01", "Ann", 2, 81.5, 2, {"EUR": 21.5}),
         ("2025-01", "Bo", 1, None, 0, {"GBP": 9.0}),
     ]
+
+
+def test_a_firing_logged_twice_counts_once_with_all_that_is_known_of_it() -> None:
+    course_c = tuple(range(20, 1200, 25))
+    first = replace(one(3, "", None, 10.0), kiln="Blue kiln", course_c=course_c)
+    later = replace(first, started_at=first.started_at + 60.0, id=2, kwh=40.0, member="Ann")
+    other_kiln = replace(later, id=3, kiln="Old box")
+    unknown = replace(later, id=4, kiln="", course_c=tuple(c + 2 for c in course_c))
+    another = replace(unknown, id=5, course_c=tuple(2 * c for c in course_c))
+    firings = [first, later, other_kiln, unknown, another]
+    found = [(s.month, s.member, s.firings, s.kwh, s.costs) for s in month_sums(firings)]
+    assert found == [("2025-01", "Ann", 3, 120.0, {"EUR": 30.0})]
+    shown = render_text(page_report(firings, [], Report("Trends", "", [])), width=80)
+    words = " ".join(shown.split())
+    assert "Firings 1 and 2 are of one firing, logged twice, which counts once" in words
+    assert "'firing logbook remove 2' takes the second out" in words
 
 
 def test_a_sparkline_rises_and_falls_with_the_course() -> None:

@@ -2,7 +2,8 @@
 
 import random
 import shutil
-from contextlib import suppress
+import sqlite3
+from contextlib import closing, suppress
 from pathlib import Path
 
 import pytest
@@ -13,6 +14,8 @@ from firing.errors import FiringError
 from firing.logbook.record import Entry, Filter, Shown
 from firing.logbook.rescue import Rescue, restore
 from firing.logbook.store import Logbook, backups_of
+from firing.report.logbook import rescue_report
+from firing.report.text import render_text
 
 COUNT = 12
 ROWS = 120
@@ -163,6 +166,19 @@ def test_one_bad_log_costs_one_log(sound: bytes, tmp_path: Path) -> None:
     found = restore(path, derive)
     assert (found.firings, found.unreadable) == (COUNT - 1, 1)
     assert logs_in(path) == ALL - {"log-4.csv"}
+
+
+def test_events_that_can_not_be_read_are_said_to_be_lost(sound: bytes, tmp_path: Path) -> None:
+    path = tmp_path / "studio.sqlite"
+    path.write_bytes(sound)
+    with closing(sqlite3.connect(path)) as db:
+        (root,) = db.execute("SELECT rootpage FROM sqlite_schema WHERE name = 'event'").fetchone()
+    data = bytearray(sound)
+    data[4096 * (root - 1) : 4096 * root] = b"\xff" * 4096
+    path.write_bytes(data)
+    found = restore(path, derive)
+    assert (found.firings, found.lost, found.incomplete) == (COUNT, ("events",), True)
+    assert "Not all events could be read" in render_text(rescue_report(found), width=200)
 
 
 def test_a_damaged_backup_is_passed_over_for_an_older_one(sound: bytes, tmp_path: Path) -> None:

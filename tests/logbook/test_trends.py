@@ -14,8 +14,9 @@ import numpy as np
 import pytest
 from boxkiln import BOX_GLAZE, BoxFaults, BoxKiln, Day, fire_box
 from commandline import call
-from kiln.held_out import GLAZE, KILNS, Round, fire_all, owner_file, schedule_of, usual_charge
-from logbook.lives import BEGIN, LAWS, Life, make_life
+from kiln.fitlogs import schedule_of
+from kiln.held_out import GLAZE, KILNS, Round, fire_all, owner_file, usual_charge
+from logbook.lives import BEGIN, LAWS, OTHER_LAWS, Life, make_life, make_other_life
 from logbook.studio import make_folder
 from logmaker import CsvStyle, Sampling, sample, write_csv
 from review.reasons import BOX_FILE, as_schedule
@@ -43,13 +44,14 @@ from firing.schedule.schedule import Schedule, Segment
 from firing.units import Wording
 
 
-def lives(count: int, seed: int) -> list[tuple[Life, int]]:
+def lives(count: int, seed: int, *, other: bool = False) -> list[tuple[Life, int]]:
     """Lives of every law in turns, each looked at after 40, 60 or 80 % of it."""
     random = np.random.default_rng(seed)
+    laws, make = (OTHER_LAWS, make_other_life) if other else (LAWS, make_life)
     found = []
     for number in range(count):
-        life = make_life(LAWS[number % len(LAWS)], random)
-        share = (0.4, 0.6, 0.8)[(number // len(LAWS)) % 3]
+        life = make(laws[number % len(laws)], random)
+        share = (0.4, 0.6, 0.8)[(number // len(laws)) % 3]
         found.append((life, max(12, int(share * life.out_after))))
     return found
 
@@ -61,9 +63,10 @@ def ends(wear: ElementWear) -> tuple[float, float]:
 
 
 @pytest.mark.soak
-def test_three_hundred_lives_of_other_laws_end_within_their_ranges() -> None:
+@pytest.mark.parametrize(("other", "seed"), [(False, 20261127), (True, 41)])
+def test_three_hundred_lives_of_other_laws_end_within_their_ranges(other: bool, seed: int) -> None:
     inside = early = foretold = 0
-    for life, so_far in lives(315, 20261127):
+    for life, so_far in lives(315, seed, other=other):
         wear = wear_of(life.kept[:so_far])
         if not wear.foretold:
             continue
@@ -161,6 +164,26 @@ def test_a_vent_left_on_is_no_wear_and_a_dead_bank_is_a_step() -> None:
     worn = wear_of([made(n, 1.0 - 0.003 * n) for n in range(60)])
     assert not worn.breaks
     assert worn.power_down == pytest.approx(0.003 * 56, abs=0.01)
+
+
+def test_a_vent_open_for_one_firing_is_left_out() -> None:
+    kept = [made(n, 1.0, 1.12 if n in (9, 17, 30) else 1.0) for n in range(40)]
+    wear = wear_of(kept)
+    assert wear.apart == 3
+    assert not wear.breaks
+    assert [n for n, one in enumerate(wear.points) if one.power is None] == [9, 17, 30]
+    assert "3 firings lost more or less heat than those around them" in render(
+        trends_report([Trends("k", wear, sensor_of(kept))])
+    )
+
+
+def test_bisques_and_glazes_lose_differently_and_none_is_left_out() -> None:
+    kept = []
+    for when, told, events in (made(n, 1.0) for n in range(40)):
+        bisque = len(kept) % 4 == 1
+        lower = replace(told, losses=0.8, planned_peak_c=1000.0, peak_c=1000.0)
+        kept.append((when, lower if bisque else told, events))
+    assert wear_of(kept).apart == 0
 
 
 def test_steady_series_show_no_jump_and_true_jumps_are_placed() -> None:

@@ -25,8 +25,7 @@ from logmaker import (
     write_csv,
 )
 
-from firing.logs.cleaning import Cleaning, clean
-from firing.logs.flags import Flag
+from firing.logs.cleaning import Cleaning, Flag, clean
 from firing.logs.reader import pick_channel, read_log
 from firing.trace import Trace
 

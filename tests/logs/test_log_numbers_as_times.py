@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from firing.logs.numeric_times import DAYS_TO_1970, kind_by_size
+from firing.logs.times import DAYS_TO_1970, kind_by_size
 
 # ECMA-376 part 1, 18.17.4.1 and 18.17.4.3: in the 1900 system 1 January 2000 is serial 36526;
 # in the 1904 system it is 1462 less

@@ -1,7 +1,6 @@
 """Reading logs: small files, every rule once."""
 
 import os
-import time
 from collections.abc import Iterator
 from datetime import UTC, datetime, timedelta, timezone
 from itertools import product
@@ -10,33 +9,17 @@ from typing import Any
 
 import numpy as np
 import pytest
+from dialects import machine_in
 
 from firing.errors import FiringError
 from firing.logs.options import ReadingOptions
-from firing.logs.reader import Log, describe_channel, pick_channel, read_bytes, read_log
-
-
-@pytest.fixture
-def read(tmp_path: Path) -> Any:
-    def reader(content: bytes | str, **options: Any) -> Log:
-        path = tmp_path / "log.csv"
-        path.write_bytes(content.encode() if isinstance(content, str) else content)
-        return read_log(path, **options)
-
-    return reader
+from firing.logs.reader import describe_channel, pick_channel, read_bytes, read_log
 
 
 @pytest.fixture
 def new_york() -> Iterator[None]:
-    before = os.environ.get("TZ")
-    os.environ["TZ"] = "America/New_York"
-    time.tzset()
-    yield
-    if before is None:
-        del os.environ["TZ"]
-    else:
-        os.environ["TZ"] = before
-    time.tzset()
+    with machine_in("America/New_York"):
+        yield
 
 
 def refusal(read: Any, content: bytes | str, **options: Any) -> str:

@@ -8,7 +8,7 @@ from zoneinfo import ZoneInfo
 import pytest
 
 from firing.errors import FiringError
-from firing.logs.dst import Zone
+from firing.logs.row_times import Zone
 
 # the European Union changes clocks at 01:00 UTC (directive 2000/84/EC), the United States at 02:00
 # local time (15 U.S.C. 260a); the dates below are of the tz database

@@ -18,11 +18,10 @@ from published.ledger import compare
 
 from firing.forecast.result import last_fall_s
 from firing.heat.balance import Exchange, at_rest
-from firing.kiln.capability import fastest_rates, highest_hold
+from firing.heat.properties import wall_material
 from firing.kiln.controller_model import Precision
 from firing.kiln.description import KilnDescription, WallLayer
-from firing.kiln.materials import wall_material
-from firing.kiln.simulation import Simulation, simulate
+from firing.kiln.simulation import Simulation, fastest_rates, highest_hold, simulate
 from firing.schedule.schedule import Schedule, Segment
 from firing.ware.load import Load
 

@@ -3,7 +3,7 @@
 import pytest
 
 from firing.cones.kinetics import end_point_c
-from firing.files.ready import ready_text
+from firing.files.kinds import ready_text
 from firing.forecast.forecast import forecast
 from firing.kiln.file import parse_kiln
 from firing.schedule.file import parse_schedule

@@ -118,7 +118,7 @@ def test_a_mended_program_says_what_was_changed() -> None:
 
 def test_a_step_is_told_once_and_a_second_of_difference_is_none() -> None:
     from firing.report.review import _beside, _steps
-    from firing.review.comparison import compare
+    from firing.review.overlay import compare
     from firing.review.result import Finding
 
     result = sample_review()

@@ -16,7 +16,7 @@ from firing.report.document import Block, Chart, Report, Section, shown
 from firing.report.forecast import forecast_report
 from firing.report.page import CONFIG, library, render_page
 from firing.report.review import review_report
-from firing.review.comparison import compare
+from firing.review.overlay import compare
 from firing.review.result import CauseShare, Quickening, Review
 
 

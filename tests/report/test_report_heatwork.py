@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from report.report_samples import HOUR_S, LEAD_IN_S, sample_review
 
-from firing.files.ready import ready_text
+from firing.files.kinds import ready_text
 from firing.kiln.description import KilnDescription
 from firing.kiln.file import parse_kiln
 from firing.report.page import render_page
@@ -14,12 +14,12 @@ from firing.report.review import review_report
 from firing.report.review_heat import margin_words, offset_words, unevenness
 from firing.report.sanitize import display_width
 from firing.report.text import render_text
-from firing.review.comparison import compare
 from firing.review.heat_verdict import HeatOfChannels, heat_verdict, thermocouple_error
+from firing.review.overlay import compare
 from firing.review.resample import resampled
 from firing.review.result import Review
 from firing.review.witness import judge_witnesses, parse_witness
-from firing.thermocouple.exposure import drift_remarks, exposure
+from firing.thermocouple.tolerance import drift_remarks, exposure
 from firing.units import TemperatureUnit
 
 

@@ -28,7 +28,7 @@ from logmaker import (
     write_csv,
 )
 
-from firing.files.ready import ready_text
+from firing.files.kinds import ready_text
 from firing.kiln.description import KilnDescription
 from firing.kiln.file import parse_kiln
 from firing.kiln.fit import fit_kiln

@@ -9,7 +9,7 @@ import pytest
 from commandline import call
 from logmaker import BISQUE, GLAZE, Sampling, fire, sample, write_csv
 
-from firing.files.ready import ready_text
+from firing.files.kinds import ready_text
 
 Run = Callable[..., subprocess.CompletedProcess[str]]
 PLAN = 'title = "made"\n' + "".join(

@@ -9,7 +9,7 @@ from typing import cast
 import pytest
 
 from firing.logs.reader import read_log
-from firing.report.charts.review_course import plan_and_actual
+from firing.report.charts.course import plan_and_actual
 from firing.report.charts.svg import svg
 from firing.report.review import review_report
 from firing.report.text import render_text

@@ -1,12 +1,14 @@
 """What a log without output shows of the elements, against what they truly did."""
 
 from itertools import product
+from pathlib import Path
 
 import numpy as np
 import pytest
 from logmaker import BISQUE, GLAZE, Controller, Faults, PlanStep, Sampling, fire, sample
 
-from firing.review.fit_input import known_duty
+import firing as fi
+from firing.review.fit_input import fit_input_of, known_duty
 from firing.review.resample import resampled
 from firing.schedule.schedule import Schedule, Segment
 from firing.trace import FloatArray
@@ -90,3 +92,12 @@ def test_a_set_point_that_runs_ahead_shows_it_without_a_schedule() -> None:
     full = seen == 1.0
     assert np.count_nonzero(full) > 60
     assert float(np.mean(truth[full])) > 0.97
+
+
+def test_a_log_of_seconds_that_never_left_the_rooms_warmth_is_a_record(tmp_path: Path) -> None:
+    log = tmp_path / "seconds.csv"
+    rows = "\n".join(f"{n / 20:.2f},{20 + n / 10:.1f}" for n in range(270))
+    log.write_text(f"time_s,Kiln (°C)\n{rows}\n", encoding="utf-8")
+    record = fit_input_of(fi.read_log(log))
+    assert record.time_s[0] == 0.0
+    assert record.time_s.size == record.chamber_c.size == record.duty.size + 1

@@ -10,7 +10,7 @@ import pytest
 from logmaker import BISQUE, GLAZE, Faults, PlanStep, Sampling, fire, sample, write_csv
 from review.made_firings import as_schedule, finding, made_log
 
-from firing.files.ready import ready_text
+from firing.files.kinds import ready_text
 from firing.forecast.forecast import forecast
 from firing.kiln.file import parse_kiln
 from firing.logs.reader import Log, read_log

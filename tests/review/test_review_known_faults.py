@@ -19,24 +19,14 @@ from logmaker import (
     write_csv,
 )
 from longer import examples
+from review.made_firings import as_schedule
 
 from firing.logs.reader import read_log
 from firing.review.result import Review
 from firing.review.review import review
-from firing.schedule.schedule import Schedule, Segment
 
 TOLERANCE_S = 5 * 60.0
 PLANS: dict[str, tuple[PlanStep, ...]] = {"bisque": BISQUE, "glaze": GLAZE}
-
-
-def as_schedule(plan: tuple[PlanStep, ...]) -> Schedule:
-    segments: list[Segment] = []
-    before_c = 20.0
-    for rate, target_c, hold_s in plan:
-        drive = "rate" if rate is not None else "unlimited" if target_c > before_c else "off"
-        segments.append(Segment(target_c, rate, drive, hold_s))
-        before_c = target_c
-    return Schedule("made", tuple(segments), "bisque")
 
 
 def reviewed(

@@ -11,7 +11,7 @@ from logmaker import GLAZE, Controller, Faults, Sampling, fire, sample, write_cs
 from review.made_firings import finding
 
 from firing.cones.equivalence import cone_reached
-from firing.files.ready import ready_text
+from firing.files.kinds import ready_text
 from firing.kiln.file import parse_kiln, write_fitted
 from firing.kiln.fit import fit_kiln
 from firing.logs.reader import read_log

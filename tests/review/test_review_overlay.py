@@ -1,6 +1,7 @@
 """Several firings of one plan over each other."""
 
 import json
+import re
 from pathlib import Path
 
 import numpy as np
@@ -10,6 +11,8 @@ from logmaker import BISQUE, GLAZE, Faults, Sampling, fire
 from review.made_firings import as_schedule, made_log
 
 import firing as fi
+from firing.report.charts.course import overlaid_courses
+from firing.report.charts.svg import svg
 from firing.review.overlay import MOST_FIRINGS, Overlay, overlay
 from firing.review.result import Review
 from firing.review.review import review
@@ -92,6 +95,18 @@ def test_a_log_of_another_plan_is_drawn_and_said(reviews: list[Review], tmp_path
 def test_too_few_or_too_many_are_refused(reviews: list[Review], count: int) -> None:
     with pytest.raises(fi.FiringError, match="choose 2 to 6"):
         overlay([*reviews, *reviews, *reviews][:count])
+
+
+def test_six_firings_are_told_apart_in_print_without_colour(reviews: list[Review]) -> None:
+    drawing = overlaid_courses(overlay([*reviews, *reviews]))
+    lines = re.findall(r'<path class="line"[^>]*>', svg(drawing))
+    dashes = [re.findall(r'stroke-dasharray="([^"]+)"', line) for line in lines]
+    assert len(dashes) == 7
+    assert len({tuple(found) for found in dashes}) == 7
+    letters = drawing.figure["layout"]["annotations"]
+    assert [note["text"] for note in letters] == list("ABCDEF")
+    places = [note["x"] for note in letters]
+    assert len(set(places)) == 6
 
 
 def test_the_command_and_the_library_say_the_same(tmp_path: Path) -> None:

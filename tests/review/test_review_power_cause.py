@@ -8,7 +8,7 @@ import pytest
 from logmaker import GLAZE, Faults, Kiln, Sampling, fire, sample, write_csv
 from review.made_firings import finding
 
-from firing.files.ready import ready_text
+from firing.files.kinds import ready_text
 from firing.kiln.description import Fitted, KilnDescription
 from firing.kiln.file import parse_kiln
 from firing.kiln.fit import fit_kiln

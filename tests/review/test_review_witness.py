@@ -13,7 +13,7 @@ from longer import examples
 from review.made_firings import as_schedule, finding, made_log, ramp, ramp_c
 
 from firing.errors import FiringError
-from firing.files.ready import ready_text
+from firing.files.kinds import ready_text
 from firing.kiln.file import parse_kiln
 from firing.review.result import Witness
 from firing.review.review import review

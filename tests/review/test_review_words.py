@@ -66,9 +66,13 @@ def test_a_stopped_firing_says_when_and_how_to_go_on(tmp_path: Path) -> None:
 
 def test_a_weak_kiln_stopped_by_hand_is_said_to_have_been_short_of_power(tmp_path: Path) -> None:
     weak = Faults(power_factor=0.5, stop_at_s=18 * HOUR)
-    stopped = finding(reviewed(tmp_path, GLAZE, faults=weak), "stopped_early")
+    answer = reviewed(tmp_path, GLAZE, faults=weak)
+    stopped = finding(answer, "stopped_early")
     assert stopped is not None
     assert "short of power" in stopped.evidence
+    # what is known so far accounts for every minute of the segments that are over
+    assert answer.finished
+    assert sum(c.seconds for c in answer.causes_so_far) == pytest.approx(answer.late_so_far_s)
 
 
 def test_a_peak_missed_by_the_clock_is_put_down_to_power(tmp_path: Path) -> None:

@@ -6,7 +6,7 @@ from pathlib import Path
 import logmaker
 import pytest
 
-from firing.files.ready import ready_names
+from firing.files.kinds import ready_names
 from firing.kiln.file import open_kiln
 from firing.logs.reader import read_log
 from firing.report.review import review_report

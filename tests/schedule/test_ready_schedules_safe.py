@@ -2,7 +2,7 @@
 
 import pytest
 
-from firing.files.ready import ready_names, ready_text
+from firing.files.kinds import ready_names, ready_text
 from firing.forecast.forecast import forecast
 from firing.schedule.file import parse_schedule
 from firing.ware.load import Dryness, Load, Piece

@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from firing.files.ready import ready_names, ready_text
+from firing.files.kinds import ready_names, ready_text
 from firing.files.tomlfile import FaultyFile
 from firing.schedule.file import open_schedule, parse_schedule, schedule_text, write_schedule
 from firing.schedule.schedule import Schedule, Segment

@@ -22,7 +22,7 @@ from types import FrameType
 from typing import Any
 
 from firing.cli import main
-from firing.files.ready import ready_text
+from firing.files.kinds import ready_text
 
 MOST_SECONDS = 5.0
 MOST_MB = 300.0

@@ -13,8 +13,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 from design.making import CONTROLLER, example_kiln, ware
-from firing.tui.equipment import ChosenFile, Equipment
-from firing.tui.forecasting import Circumstances, forecast_plan
+from firing.tui.equipment import ChosenFile, Circumstances, Equipment, forecast_plan
 
 from firing.controller.program import key_in
 from firing.design.designer import design

@@ -35,7 +35,7 @@ from firing.watch.watcher import Watcher
 from firing.watch.predictor import ForecastPredictor
 from firing.watch.kiln_model import KilnModel
 from firing.kiln.file import parse_kiln
-from firing.files.ready import ready_text
+from firing.files.kinds import ready_text
 import numpy as np
 
 out, hours = Path(sys.argv[1]), int(sys.argv[2])

@@ -1,6 +1,5 @@
 """Two hundred SIGKILLs at random moments, and ten thousand lines no instrument should send."""
 
-from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
@@ -9,13 +8,6 @@ from capture.killing import check_kills
 from capture.ptywatch import Instrument
 
 pytestmark = pytest.mark.soak
-
-
-@pytest.fixture
-def instrument(tmp_path: Path) -> Iterator[Instrument]:
-    made = Instrument(tmp_path / "port")
-    yield made
-    made.close()
 
 
 def test_two_hundred_kills_lose_no_flushed_line(tmp_path: Path, instrument: Instrument) -> None:

@@ -68,7 +68,11 @@ async def burst(app: FiringApp, pilot: Pilot[Any], keys: Sequence[str]) -> None:
     """Let keys arrive in one packet, and wait until all are obeyed."""
     for key in keys:
         app.post_message(events.Key(key, key if len(key) == 1 else None))
-    await until(pilot, lambda: not app.obeying or not app.is_running)
+    # Those that the app has not even taken up yet are under way, too.
+    await until(
+        pilot,
+        lambda: not (app.obeying or app.message_queue_size) or not app.is_running,
+    )
 
 
 async def run(folder: Path, seed: int, keys: int, size: tuple[int, int] | None = None) -> int:

@@ -6,6 +6,7 @@ The instrument sends a line now and then; what the watch says it recorded is com
 import asyncio
 import os
 import random
+import threading
 import tty
 from pathlib import Path
 
@@ -14,7 +15,7 @@ from capture.ptywatch import readings
 from firing.tui.app import FiringApp
 from firing.tui.document import open_file
 from firing.tui.live_watch import LiveWatch
-from soak.test_tui_monkey import KEYS, LOG, PLAN, check_kept
+from soak.test_tui_monkey import KEYS, LOG, PLAN, check_kept, leave
 
 from firing.watch.options import WatchOptions
 
@@ -43,24 +44,33 @@ async def run(folder: Path, seed: int, keys: int) -> tuple[int, list[LiveWatch]]
                 await pilot.press(rng.choice(WATCH_KEYS))
                 if number % 10 == 0:
                     check_kept(app)
-            busy = [worker for worker in app.workers if worker.group != "job"]
-            if busy:
-                await app.workers.wait_for_complete(busy)
+            await leave(app, pilot)
     finally:
-        for watch in watches:
-            assert watch.end(20.0)
+        # The last key may have begun one, too, which would go on trying its port for ever.
+        if app.session.watch is not None and app.session.watch not in watches:
+            watches.append(app.session.watch)
+        ended = [watch.end(20.0) for watch in watches]
         app.session.journal.close()
         for left in (folder / "state").glob("*"):
             left.unlink()
         os.close(master)
         os.close(slave)
+    assert all(ended)
     return number + 1, watches
 
 
+def held() -> tuple[set[str], set[threading.Thread]]:
+    """Return what the process holds open besides its own files, and its threads."""
+    files = Path("/proc/self/fd")
+    links = {f"{one.name} {os.readlink(one)}" for one in files.iterdir() if one.is_symlink()}
+    return {link for link in links if "/proc/" not in link}, set(threading.enumerate())
+
+
 def press_many(folder: Path, seed: int, keys: int) -> None:
-    pressed = 0
+    pressed, before = 0, held()
     while pressed < keys:
         done, watches = asyncio.run(run(folder, seed, min(keys - pressed, 500)))
+        assert held() == before, "left open"
         pressed += done
         seed += 1
         rows: dict[Path, int] = {}

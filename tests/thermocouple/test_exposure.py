@@ -7,8 +7,8 @@ import pytest
 
 from firing.errors import FiringError
 from firing.sources import source
-from firing.thermocouple.exposure import Exposure, drift_remarks, exposure
 from firing.thermocouple.reference import TYPES
+from firing.thermocouple.tolerance import Exposure, drift_remarks, exposure
 from firing.trace import Trace
 
 

@@ -97,7 +97,7 @@ def test_shapes_are_kept_and_the_input_is_left_alone() -> None:
 def test_only_numpy_is_loaded() -> None:
     code = (
         "import sys\n"
-        "from firing.thermocouple import exposure, junction, tolerance\n"
+        "from firing.thermocouple import junction, tolerance\n"
         "heavy = {'scipy', 'pandas', 'plotly', 'pydantic', 'tomlkit'} & set(sys.modules)\n"
         "print(*heavy)"
     )

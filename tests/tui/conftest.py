@@ -2,12 +2,12 @@
 
 import asyncio
 import os
-import time
 from collections.abc import Awaitable, Callable, Iterator
 from pathlib import Path
 from typing import Any
 
 import pytest
+from dialects import machine_in
 from firing.tui.app import FiringApp
 from firing.tui.document import open_file
 from textual.css.stylesheet import Stylesheet
@@ -96,15 +96,8 @@ def screens(plan: Path, state: Path) -> Iterator[Callable[[], FiringApp]]:
 @pytest.fixture
 def utc() -> Iterator[None]:
     """Let this machine's zone be UTC."""
-    before = os.environ.get("TZ")
-    os.environ["TZ"] = "UTC"
-    time.tzset()
-    yield
-    if before is None:
-        del os.environ["TZ"]
-    else:
-        os.environ["TZ"] = before
-    time.tzset()
+    with machine_in("UTC"):
+        yield
 
 
 Settle = Callable[[Pilot[Any]], Any]

@@ -8,8 +8,7 @@ from typing import Any
 import pytest
 from click.testing import CliRunner
 from firing.tui.app import FiringApp
-from firing.tui.equipment import Equipment, Kind, read_all
-from firing.tui.forecasting import Circumstances
+from firing.tui.equipment import Circumstances, Equipment, Kind, read_all
 from firing.tui.screens.card import CardSheet, card_of
 from firing.tui.screens.dialogs import Ask, Prompt, Sheet
 from firing.tui.screens.equipment import EquipmentSheet
@@ -21,7 +20,7 @@ from waiting import front, until
 
 from firing.cli import cli
 from firing.errors import FiringError
-from firing.files.ready import ready_text
+from firing.files.kinds import ready_text
 from firing.report.card import card_report
 from firing.report.text import render_text
 from firing.schedule.file import parse_schedule

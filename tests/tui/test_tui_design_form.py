@@ -17,14 +17,13 @@ from firing.tui.design_form import (
     make,
     taken,
 )
-from firing.tui.equipment import KINDS, Equipment, read_all
-from firing.tui.forecasting import Circumstances
+from firing.tui.equipment import KINDS, Circumstances, Equipment, read_all
 from firing.tui.reading_fields import watch_fields
 
 from firing.cli import cli, outcome
 from firing.design.result import Design
 from firing.errors import FiringError
-from firing.files.ready import ready_text
+from firing.files.kinds import ready_text
 from firing.schedule.file import parse_schedule
 from firing.schedule.schedule import Schedule
 from firing.units import TemperatureUnit

@@ -12,8 +12,7 @@ from click.testing import CliRunner
 from firing.tui.app import FiringApp
 from firing.tui.comparison import PlanComparison
 from firing.tui.design_form import MEND, NEW, design_fields, make
-from firing.tui.equipment import KINDS, Equipment, read_all
-from firing.tui.forecasting import Circumstances
+from firing.tui.equipment import KINDS, Circumstances, Equipment, read_all
 from firing.tui.screens.comparison import ComparisonList, ComparisonScreen
 from firing.tui.screens.dialogs import Ask, InProgress, PrintedText, Sheet
 from firing.tui.screens.equipment import EquipmentSheet
@@ -29,7 +28,7 @@ from waiting import front, until
 
 from firing.cli import cli
 from firing.errors import FiringError
-from firing.files.ready import ready_text
+from firing.files.kinds import ready_text
 from firing.report.design import design_report
 from firing.report.text import render_text
 from firing.schedule.file import open_schedule
@@ -360,3 +359,27 @@ def test_the_form_and_the_comparison_look_like_this(
         golden(f"comparison-{size[0]}x{size[1]}", picture(app))
 
     play(scene, size, load=CUPS)
+
+
+@pytest.mark.soak
+def test_a_form_longer_than_the_screen_scrolls_with_its_hint_and_keys_in_view(
+    play: Play, picture: Picture
+) -> None:
+    async def scene(app: FiringApp, pilot: Pilot[Any]) -> None:
+        await form(app, pilot)
+        fields = design_fields(app.session.document.schedule.unit)
+        asked = [f for f in fields if app.screen.query_one(f"#line-{f.key}").display]
+        for field in asked:
+            await until(
+                pilot, lambda f=field: app.focused is app.screen.query_one(f"#field-{f.key}")
+            )
+            await until(
+                pilot,
+                lambda f=field: all(
+                    words in picture(app)
+                    for words in (f"│ {f.label} ", f.about[:30], "F1 Help", "esc Leave it")
+                ),
+            )
+            await pilot.press("down")
+
+    play(scene, (60, 20), load=CUPS)

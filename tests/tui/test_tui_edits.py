@@ -7,7 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from firing.errors import FiringError
-from firing.files.ready import ready_names, ready_text
+from firing.files.kinds import ready_names, ready_text
 from firing.files.tomlfile import FaultyFile
 from firing.schedule.file import parse_schedule, schedule_text
 from firing.schedule.schedule import Schedule

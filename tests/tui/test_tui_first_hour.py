@@ -12,15 +12,13 @@ from typing import Any
 import pytest
 from firing.tui.app import FiringApp
 from firing.tui.document import open_new
-from firing.tui.equipment import read_all
+from firing.tui.equipment import Circumstances, forecast_plan, read_all
 from firing.tui.fixing import with_rates_held
-from firing.tui.forecasting import Circumstances, forecast_plan
 from firing.tui.form_document import open_form, rearranged
 from firing.tui.form_kinds import form_of
 from firing.tui.form_lines import spoken
 from firing.tui.screens.card import CardSheet
-from firing.tui.screens.commands import Commands
-from firing.tui.screens.dialogs import Ask, Prompt, Sheet
+from firing.tui.screens.dialogs import Ask, Commands, Prompt, Sheet
 from firing.tui.screens.equipment import EquipmentSheet
 from firing.tui.screens.file_chooser import FileChooser
 from firing.tui.screens.form import FormScreen

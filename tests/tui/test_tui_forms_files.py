@@ -11,7 +11,7 @@ from formdocuments import KILN, LOAD, do, form_document, take, type_in
 
 from firing.cli import cli
 from firing.errors import FiringError
-from firing.files.ready import ready_text
+from firing.files.kinds import ready_text
 from firing.ware.file import open_load
 
 

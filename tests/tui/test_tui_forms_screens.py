@@ -18,7 +18,7 @@ from textual.pilot import Pilot
 from textual.widgets import Input, Static
 
 from firing.errors import FiringError
-from firing.files.ready import ready_text
+from firing.files.kinds import ready_text
 
 Make = Callable[[], FiringApp]
 Settle = Callable[[Pilot[Any]], Awaitable[None]]

@@ -7,7 +7,7 @@ from typing import Any
 import pytest
 from firing.tui.fields import file_reader, value_text
 from firing.tui.form_document import FormState, open_form, rearranged, removed
-from firing.tui.form_kinds import Form, Items, kiln_form, load_form
+from firing.tui.form_kinds import Form, Items, derived, flowing, kiln_form, load_form
 from firing.tui.form_lines import (
     cells_of,
     choices,
@@ -18,17 +18,16 @@ from firing.tui.form_lines import (
     titles_of,
     turned,
 )
-from firing.tui.preview import derived, flowing
 from formdocuments import KILN, LOAD, do, form_document, take, type_in
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from firing.cli import cli
 from firing.errors import FiringError
-from firing.files.ready import ready_text
+from firing.files.kinds import ready_text
 from firing.files.tomlfile import FaultyFile, KeyPath, describe_path, parse
+from firing.heat.properties import material_names
 from firing.kiln.file import KilnTable, parse_kiln
-from firing.kiln.materials import material_names
 from firing.ware.file import LoadTable, parse_load
 
 

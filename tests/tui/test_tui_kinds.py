@@ -9,8 +9,10 @@ from pathlib import Path
 import pytest
 from firing.tui.equipment import (
     KINDS,
+    Circumstances,
     Equipment,
     Kind,
+    forecast_plan,
     memory_file,
     read_all,
     recall,
@@ -19,11 +21,16 @@ from firing.tui.equipment import (
     with_file,
 )
 from firing.tui.file_choices import choices, ready_choices
-from firing.tui.forecasting import Circumstances, forecast_plan
 from firing.tui.key_figures import missing_choices, summary_lines
 
-from firing.files.kinds import file_kind, kind_of, kind_of_text
-from firing.files.ready import example_names, ready_names, ready_text
+from firing.files.kinds import (
+    example_names,
+    file_kind,
+    kind_of,
+    kind_of_text,
+    ready_names,
+    ready_text,
+)
 from firing.forecast.forecast import forecast
 from firing.schedule.file import parse_schedule
 

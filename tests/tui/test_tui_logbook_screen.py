@@ -17,6 +17,7 @@ from firing.tui.screens.review import ReviewScreen
 from firing.tui.session import LogChoice
 from firing.tui.widgets.curve import Curve
 from firing.tui.widgets.lines import TitleLine
+from longer import beyond
 from textual.pilot import Pilot
 from textual.widgets import Input, Static
 from waiting import front, until
@@ -200,3 +201,29 @@ def test_a_firing_is_kept_from_its_review_with_what_is_said_of_it(
         assert entry.body == log.read_bytes()
 
     play(scene)
+
+
+@pytest.mark.usefixtures("utc")
+@pytest.mark.parametrize("size", beyond(1, [(80, 24), (60, 20)]))
+def test_the_logbook_and_its_comparison_look_as_stored(
+    play: Play,
+    book: Path,
+    settle: Callable[[Pilot[Any]], Awaitable[None]],
+    picture: Callable[[FiringApp], str],
+    golden: Callable[[str, str], None],
+    size: tuple[int, int],
+) -> None:
+    put_in(book, 3)
+
+    async def scene(app: FiringApp, pilot: Pilot[Any]) -> None:
+        await pilot.press("f11")
+        await until(pilot, lambda: front(app, LogbookScreen)() and app.screen.walked.rows)  # type: ignore[attr-defined]
+        await pilot.press("space", "down")
+        await settle(pilot)
+        golden(f"logbook-{size[0]}x{size[1]}", picture(app))
+        await pilot.press("c")
+        await until(pilot, lambda: front(app, OverlayScreen)() and app.screen.found is not None)  # type: ignore[attr-defined]
+        await settle(pilot)
+        golden(f"compare-{size[0]}x{size[1]}", picture(app))
+
+    play(scene, size)

@@ -8,8 +8,8 @@ from typing import Any
 import pytest
 from firing.tui.app import FiringApp
 from firing.tui.document import Selection
-from firing.tui.equipment import read_all
-from firing.tui.forecasting import Circumstances
+from firing.tui.equipment import Circumstances, forecast_plan, read_all
+from firing.tui.fixing import Cured, fixes, made_safe
 from firing.tui.screens.dialogs import Prompt
 from firing.tui.widgets.curve import Curve
 from firing.tui.widgets.segments import Offers, Segments
@@ -18,7 +18,9 @@ from textual.pilot import Pilot
 from textual.widgets import Input, Static
 from waiting import front, until
 
-from firing.schedule.schedule import Segment
+import firing as fi
+from firing.forecast.result import PlanWarning
+from firing.schedule.schedule import Schedule, Segment
 
 Settle = Callable[[Pilot[Any]], Awaitable[None]]
 Play = Callable[..., None]
@@ -291,5 +293,107 @@ def test_numbers_stand_only_where_they_are_keys_and_escape_puts_the_list_away(
         await until(pilot, lambda: offers.heading.startswith("To fix"))
         assert app.focused is app.plan.query_one(Segments)
         assert not any(row[0].isdigit() for row in rows()[1:])
+
+    play(scene)
+
+
+def fired_with(plan: str, kiln: str = "", load: str = "") -> tuple[Schedule, Circumstances]:
+    """A ready plan under examples of what it is fired with."""
+    chosen = {kind: name for kind, name in (("kiln", kiln), ("load", load)) if name}
+    return fi.read_schedule(plan), Circumstances(equipment=read_all(chosen).equipment)
+
+
+def warned_of(schedule: Schedule, under: Circumstances, warning: str) -> list[PlanWarning]:
+    return [w for w in forecast_plan(schedule, under).warnings if w.id == warning]
+
+
+def taken(schedule: Schedule, under: Circumstances, title: str) -> Cured:
+    """What the offer of that title makes of the plan."""
+    offers = fixes(forecast_plan(schedule, under), under)
+    (offer,) = [offer for offer in offers if offer.title == title]
+    assert offer.make is not None
+    return offer.make()
+
+
+def test_clay_that_dries_slowly_is_held_for_as_long_as_its_water_needs_at_most() -> None:
+    plan, under = fired_with(
+        "thick-handbuilt-bisque", "example-kiln", "example-load-planters-and-cups"
+    )
+    assert warned_of(plan, under, "slow_drying")
+    cured = taken(plan, under, "1: five-fold drying hold")
+    assert not warned_of(cured.schedule, under, "slow_drying")
+    assert cured.schedule.segments[0].hold_s > plan.segments[0].hold_s
+    assert cured.schedule.segments[1:] == plan.segments[1:]
+
+
+def test_candling_is_lengthened_to_what_practice_asks() -> None:
+    plan, under = fired_with("thin-ware-bisque", load="example-load-thin-cups")
+    chosen = under.equipment.load
+    assert chosen is not None
+    damp = replace(chosen, value=replace(chosen.value, dryness="damp"))
+    under = replace(under, equipment=replace(under.equipment, load=damp))
+    plan = made_safe(plan, under.equipment).schedule
+    (told,) = warned_of(plan, under, "practice")
+    cured = taken(plan, under, "1: practice is slower")
+    assert not warned_of(cured.schedule, under, "practice")
+    # six hours for damp ware, its way up to the hold from 80 °C on among them; soak-practice
+    first = cured.schedule.segments[0]
+    assert first.rate_c_per_h is not None
+    climbing_h = (first.target_c - 80.0) / first.rate_c_per_h
+    assert 6.0 - 0.3 <= climbing_h + first.hold_s / 3600.0 <= 6.0
+    assert "6 h" in told.message
+
+
+@pytest.mark.parametrize(
+    ("power", "max_c", "warning", "title"),
+    [
+        (0.6, 1300.0, "peak_out_of_reach", "kiln does not get to the peak"),
+        (1.0, 1200.0, "above_kiln_maximum", "hotter than the kiln may get"),
+    ],
+)
+def test_a_peak_out_of_reach_becomes_a_lower_one_with_the_same_cone(
+    power: float, max_c: float, warning: str, title: str
+) -> None:
+    plan, under = fired_with("stoneware-glaze-1240", "example-kiln")
+    chosen = under.equipment.kiln
+    assert chosen is not None
+    weak = replace(chosen.value.fitted, power=power)
+    kiln = replace(chosen, value=replace(chosen.value, max_c=max_c, fitted=weak))
+    under = replace(under, equipment=replace(under.equipment, kiln=kiln))
+    assert warned_of(plan, under, warning)
+    cured = taken(plan, under, f"{plan.peak_index + 1}: {title}")
+    then = forecast_plan(cured.schedule, under)
+    assert then.kiln is not None
+    assert then.kiln.reaches_peak
+    assert cured.schedule.peak_c <= max_c
+    # the plan is for cone 8, and says so
+    assert then.cones.reached == "8"
+    # the caution stays
+    assert ("competent person" in cured.words) == (warning == "peak_out_of_reach")
+    assert cured.schedule.segments[:4] == plan.segments[:4]
+
+
+@pytest.mark.soak
+def test_longer_candling_is_drawn_taken_and_taken_back_on_the_screen(
+    play: Play, settle: Settle
+) -> None:
+    plan, under = fired_with(
+        "thick-handbuilt-bisque", "example-kiln", "example-load-planters-and-cups"
+    )
+
+    async def scene(app: FiringApp, pilot: Pilot[Any]) -> None:
+        app.session.circumstances = under
+        app.plan.apply(plan, "made up", Selection(0, "rate"))
+        await settle(pilot)
+        assert titles(app) == ["1: five-fold drying hold"]
+        await pilot.press("ctrl+w")
+        await until(pilot, lambda: "then" in lines(app))
+        assert app.session.document.schedule == plan
+        await pilot.press("enter")
+        await until(pilot, lambda: app.session.document.schedule != plan)
+        await settle(pilot)
+        assert titles(app) == []
+        await pilot.press("ctrl+z")
+        assert app.session.document.schedule == plan
 
     play(scene)

@@ -12,8 +12,8 @@ import firing.tui.widgets
 import pytest
 from firing.tui.app import FiringApp
 from firing.tui.document import open_new
-from firing.tui.screens.commands import Commands
-from firing.tui.screens.dialogs import Sheet
+from firing.tui.screens.dialogs import Commands, Sheet
+from firing.tui.screens.equipment import EquipmentSheet
 from firing.tui.screens.plan import PlanScreen
 from firing.tui.widgets.grid import ListGrid
 from firing.tui.widgets.lines import TOUR, KeyLine, Tour
@@ -209,3 +209,19 @@ def test_the_tour_comes_once_and_again_with_help(
 
     for played in (scene, again):
         asyncio.run(run(played))
+
+
+@pytest.mark.parametrize(
+    "key", beyond(1, ["ctrl+k", "ctrl+w", "ctrl+f", "ctrl+u", "ctrl+d", "ctrl+e"])
+)
+def test_a_key_of_the_screen_takes_what_is_typed_and_wipes_nothing(
+    play: Callable[..., None], settle: Callable[[Pilot[Any]], Awaitable[None]], key: str
+) -> None:
+    async def scene(app: FiringApp, pilot: Pilot[Any]) -> None:
+        await pilot.press("4", "5", key)
+        if key == "ctrl+k":
+            await until(pilot, front(app, EquipmentSheet))
+        await pilot.press("escape" if app.screen is not app.plan else "enter")
+        await until(pilot, lambda: app.session.document.schedule.segments[0].rate_c_per_h == 45)
+
+    play(scene)

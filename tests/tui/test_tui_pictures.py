@@ -9,7 +9,7 @@ from typing import Any
 
 import pytest
 from firing.tui.app import FiringApp
-from firing.tui.forecasting import Circumstances
+from firing.tui.equipment import Circumstances
 from firing.tui.session import LogChoice
 from longer import beyond
 from textual.pilot import Pilot

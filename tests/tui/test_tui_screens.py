@@ -10,14 +10,20 @@ import pytest
 from firing.tui.app import FiringApp
 from firing.tui.document import Selection, open_named
 from firing.tui.key_figures import summary_lines
-from firing.tui.screens.commands import Commands, applying
-from firing.tui.screens.dialogs import Ask, Prompt, Sheet
+from firing.tui.screens.dialogs import (
+    Ask,
+    Commands,
+    Prompt,
+    Sheet,
+    applying,
+    help_lines,
+    own_bindings,
+)
 from firing.tui.screens.equipment import EquipmentSheet
 from firing.tui.screens.file_chooser import FileChooser
 from firing.tui.screens.filling import Filling
 from firing.tui.screens.plan import PlanScreen
 from firing.tui.screens.review import ReviewScreen
-from firing.tui.screens.sheet_texts import help_lines, own_bindings
 from firing.tui.widgets.curve import Curve
 from firing.tui.widgets.editbar import EditBar
 from firing.tui.widgets.grid import ListGrid

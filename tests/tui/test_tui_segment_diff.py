@@ -20,12 +20,11 @@ from firing.tui.comparison import (
     verdict,
 )
 from firing.tui.design_form import MEND, begin, design_fields
-from firing.tui.equipment import KINDS, Equipment, read_all
-from firing.tui.forecasting import Circumstances, forecast_plan
+from firing.tui.equipment import KINDS, Circumstances, Equipment, forecast_plan, read_all
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from firing.files.ready import ready_text
+from firing.files.kinds import ready_text
 from firing.schedule.file import parse_schedule
 from firing.schedule.schedule import Schedule, Segment
 

@@ -19,13 +19,6 @@ Start = Callable[..., Terminal]
 
 
 @pytest.fixture
-def instrument(tmp_path: Path) -> Iterator[Instrument]:
-    made = Instrument(tmp_path / "port")
-    yield made
-    made.close()
-
-
-@pytest.fixture
 def start(tmp_path: Path, plan: Path, instrument: Instrument) -> Iterator[Start]:
     """Return what watches the instrument on the screen; no program outlives its test."""
     started: list[Terminal] = []

@@ -11,12 +11,11 @@ from typing import Any
 import pytest
 from firing.tui.app import FiringApp
 from firing.tui.document import open_file
-from firing.tui.screens.dialogs import Ask, Prompt, Sheet
+from firing.tui.screens.dialogs import Ask, Prompt, Sheet, help_lines
 from firing.tui.screens.file_chooser import FileChooser
 from firing.tui.screens.filling import Filling
 from firing.tui.screens.plan import PlanScreen
 from firing.tui.screens.review import ReviewScreen
-from firing.tui.screens.sheet_texts import help_lines
 from firing.tui.screens.watch import FiguresPanel, RemarksPanel, WatchScreen
 from firing.tui.widgets.curve import Curve
 from firing.tui.widgets.headline import Headline

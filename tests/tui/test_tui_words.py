@@ -7,8 +7,8 @@ from typing import get_args
 
 import numpy as np
 import pytest
+from firing.tui.equipment import Circumstances, forecast_plan
 from firing.tui.file_choices import choices, matching, ready_choices, typed_path
-from firing.tui.forecasting import Circumstances, forecast_plan
 from firing.tui.form_kinds import form_of
 from firing.tui.form_lines import spoken
 from firing.tui.key_figures import summary_lines, warnings_count

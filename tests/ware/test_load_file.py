@@ -4,7 +4,7 @@ from pathlib import Path
 
 import pytest
 
-from firing.files.ready import ready_text
+from firing.files.kinds import ready_text
 from firing.files.tomlfile import FaultyFile
 from firing.ware.file import LoadTable, open_load, parse_load
 

@@ -34,12 +34,13 @@ from watch.batchfirings import (
 
 from firing.capture.reading import PlausibilityCheck, Reading, Status
 from firing.forecast.forecast import forecast
+from firing.heat.properties import wall_material
 from firing.kiln.description import KilnDescription, WallLayer
 from firing.kiln.fit import fit_kiln
-from firing.kiln.materials import wall_material
 from firing.logs.dialect import Dialect
 from firing.logs.reader import Log
 from firing.review.fit_input import fit_input_of
+from firing.review.position import Plan
 from firing.schedule.schedule import Schedule, Segment
 from firing.trace import Trace
 from firing.watch.events import AlarmLimits, WatchEvent
@@ -59,6 +60,7 @@ WATCHED_BEFORE_S, SOON_S, SELDOM_S = 2.0 * HOUR_S, HOUR_S, 590.0
 no closer than this: both only save the judge's time [s]."""
 HEATED, COOLED = (0.25, 0.5, 0.75, 0.9), (0.5, 0.7, 0.85, 0.95)
 UNLOAD_C = 60.0
+LATE_S = 1800.0
 KNOWN_ERRORS = 5.0
 """An observer who may raise no false alarm in a million readings needs so many standard errors."""
 
@@ -143,7 +145,8 @@ def followed(
         judge.mark(moment_s, reading)
         told += watcher.add(moment_s, reading, 0)
         while left and moment_s >= left[0]:
-            stands.append(watcher.estimate(left.pop(0)))
+            stands.append(watcher.estimate(moment_s))
+            left.pop(0)
     watcher.close()
     return told, stands
 
@@ -154,7 +157,7 @@ class Verdict:
 
     `knowable_s` is when an ideal observer knows of the danger, `bar_s` when it has to be told.
     `ends` and `unloads` are by the share of heating or cooling: how far off, and the range's ends;
-    of unloading as shares of what is left.
+    of unloading as shares of what is left.  `late` is an end half an hour later than planned.
     """
 
     words: str
@@ -166,6 +169,7 @@ class Verdict:
     bar_s: float = 300.0
     died: str = ""
     polarity: bool = True
+    late: bool = False
     ends: dict[float, tuple[float, float, float]] = field(default_factory=dict)
     unloads: dict[float, tuple[float, float, float]] = field(default_factory=dict)
 
@@ -198,6 +202,7 @@ def verdict(one: Judged, *, kiln: bool = False) -> Verdict:
         until_s = min(until_s, one.danger_s + 1.5 * HOUR_S if one.danger_s > 0.0 else 2.5 * HOUR_S)
     asked: tuple[float, ...] = ()
     ended = made.heating_end_s < math.inf and made.end_s < math.inf
+    found.late = ended and made.end_s - Plan(keyed(one)).segments[-1].end_s > LATE_S
     if not danger and ended:
         cold_s = float(made.time_s[np.flatnonzero(made.true_c > UNLOAD_C)[-1]])
         asked = tuple(
@@ -265,6 +270,8 @@ def table(verdicts: Iterable[Verdict]) -> str:
                 line += "  POLARITY NOT NAMED"
         lines.append(line + (f"  {false}" if false else ""))
     lines += _accuracy("end, minutes off", every, lambda one: one.ends, HEATED, 1.0 / 60.0)
+    late = [one for one in every if one.late]
+    lines += _accuracy("late end, minutes off", late, lambda one: one.ends, HEATED, 1.0 / 60.0)
     lines += _accuracy("unload, share off", every, lambda one: one.unloads, COOLED, 1.0)
     return "\n".join(lines)
 

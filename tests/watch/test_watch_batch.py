@@ -32,6 +32,28 @@ def test_healthy_firings_are_left_alone_and_their_hours_told_right() -> None:
 
 
 @pytest.mark.soak
+def test_a_worn_kilns_end_is_told_at_three_quarters_of_its_heating() -> None:
+    """Where its clock waits, it has been at full power for an hour by then, and ends late by it."""
+    off_min = []
+    for one in judged({"late": 12}, FIRST):
+        made = one.made
+        if not made.end_s < math.inf or math.isinf(one.case.wanted.controller.band_c):
+            continue
+        now_s = 0.75 * made.heating_end_s
+        hour = (made.time_s > now_s - HOUR_S) & (made.time_s < now_s)
+        if np.mean(made.duty[hour]) < 0.97:
+            continue
+        _, (then,) = followed(one, now_s + one.case.interval_s, (now_s,))
+        assert then.program_end_s is not None
+        assert then.program_end_low_s is not None
+        assert then.program_end_low_s <= made.end_s
+        off_min.append((then.program_end_s - made.end_s) / 60.0)
+    assert len(off_min) >= 3
+    assert np.max(np.abs(off_min)) < 30.0
+    assert np.median(np.abs(off_min)) < 10.0
+
+
+@pytest.mark.soak
 @pytest.mark.parametrize("kind", SHOWS_WHATEVER)
 def test_a_danger_is_told_in_five_minutes_or_three_readings(kind: str) -> None:
     """But for ±3 °C on a relay's swing, where a cut takes a quarter of an hour to show."""

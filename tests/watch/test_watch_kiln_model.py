@@ -16,10 +16,8 @@ from firing.kiln.simulation import Simulation, simulate
 from firing.review.position import Position
 from firing.ware.load import load_or_typical, typical_load
 from firing.watch.history import History
-from firing.watch.kiln_model import KilnChange, KilnModel
-from firing.watch.refit import RefitJob, RefitResult, present_windows, refit
-from firing.watch.refit_worker import RefitAnswer
-from firing.watch.simulate_remaining import SimulatedRemainder, simulate_remaining
+from firing.watch.kiln_model import KilnChange, KilnModel, SimulatedRemainder, simulate_remaining
+from firing.watch.refit import RefitAnswer, RefitJob, RefitResult, present_windows, refit
 from firing.watch.state import KilnFigures
 from firing.watch.state_estimator import KilnStateEstimator
 

@@ -12,7 +12,7 @@ from watch.replaying import Told
 from firing.capture.clock import utc_stamp
 from firing.capture.reading import Reading, Status
 from firing.capture.recording_file import header, row
-from firing.files.ready import ready_text
+from firing.files.kinds import ready_text
 from firing.kiln.description import KilnDescription
 from firing.kiln.file import parse_kiln
 from firing.schedule.schedule import Schedule, Segment

@@ -91,8 +91,7 @@ class WorkScreen(Screen[None]):
 
     async def show_cautions(self) -> None:
         """Show the cautions that apply to the open plan."""
-        from .dialogs import Sheet
-        from .sheet_texts import caution_lines
+        from .dialogs import Sheet, caution_lines
 
         cautions = self.session.cautions()
         plan = self.session.document.schedule

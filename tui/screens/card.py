@@ -11,8 +11,7 @@ from textual.binding import Binding, BindingType
 
 from firing.errors import FiringError
 
-from ..equipment import reread
-from ..forecasting import Circumstances, forecast_fitting
+from ..equipment import Circumstances, forecast_fitting, reread
 from .dialogs import PrintedText, in_progress
 
 if TYPE_CHECKING:

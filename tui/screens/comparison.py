@@ -193,7 +193,7 @@ class ComparisonScreen(Screen[Answer | None]):
         """Read the cautions that apply to the designed plan."""
         from firing.safety import cautions_for
 
-        from .sheet_texts import caution_lines
+        from .dialogs import caution_lines
 
         plan = self.found.after
         lines = caution_lines(cautions_for(plan.peak_c, plan.purpose), plan.unit)

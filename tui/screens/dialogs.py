@@ -1,23 +1,32 @@
 """Small screens on top of another: a question, a line to write, a text to read, work under way."""
 
+from __future__ import annotations
+
 import time
-from collections.abc import Callable, Sequence
-from typing import ClassVar, Generic, TypeVar
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
+from typing import Any, ClassVar, Generic, TypeVar
 
 from textual import work
-from textual.app import ComposeResult
+from textual.app import App, ComposeResult
 from textual.binding import Binding, BindingType
 from textual.containers import Vertical, VerticalScroll
 from textual.content import Content
+from textual.dom import DOMNode
 from textual.message import Message
 from textual.screen import ModalScreen, Screen
 from textual.widgets import Input, Static
 
 from firing.errors import FiringError
+from firing.forecast.result import Forecast
 from firing.report.sanitize import plain, wrap
+from firing.report.words import SEVERITY_WORDS, citations
+from firing.review.result import Review
+from firing.safety import DEFERENCE, FIGURES_NOTE, Caution
+from firing.units import TemperatureUnit, in_unit
 
 from ..widgets.grid import GridColumn, GridRow, ListGrid
-from ..widgets.lines import KeyLine
+from ..widgets.lines import KeyLine, key_words
 
 Found = TypeVar("Found")
 
@@ -300,3 +309,217 @@ async def in_progress(screen: Screen[None], words: str, make: Callable[[], Found
     if sign.refusal is not None:
         raise sign.refusal
     return sign.found
+
+
+_KEY_WIDTH = 12
+
+
+Paragraph = str | tuple[str, str]
+"""A paragraph; of two parts the first stands out on the left."""
+
+
+def help_lines(screen: Screen[object]) -> list[Paragraph]:
+    """Return the help of a screen: what its widgets, itself and the program say of their keys."""
+    lines: list[Paragraph] = []
+    for node in _helpers(screen):
+        title = getattr(node, "HELP_TITLE", "")
+        lines += [title, *(("  ", words) for words in getattr(node, "HELP_WORDS", ()))]
+        lines += [
+            (f"  {key_words(binding):<{_KEY_WIDTH}}", binding.tooltip or binding.description)
+            for binding in own_bindings(node)
+            if binding.show or binding.tooltip
+        ]
+        lines.append("")
+    return lines[:-1]
+
+
+def _helpers(screen: Screen[object]) -> Iterator[DOMNode]:
+    seen: set[str] = set()
+    app: App[object] = screen.app
+    for node in [*screen.walk_children(), screen, app]:
+        title = getattr(node, "HELP_TITLE", "")
+        if title and title not in seen:
+            seen.add(title)
+            yield node
+
+
+def own_bindings(node: DOMNode) -> list[Binding]:
+    """Return the bindings that a node's classes list, the screens' own, in order."""
+    own = [kind for kind in type(node).__mro__ if kind.__module__.startswith("firing.tui.")]
+    listed = (binding for kind in own for binding in kind.__dict__.get("BINDINGS", ()))
+    return [binding for binding in listed if isinstance(binding, Binding)]
+
+
+def warning_lines(forecast: Forecast) -> list[Paragraph]:
+    """Return every warning of a forecast with its source."""
+    unit = forecast.schedule.unit
+    lines: list[Paragraph] = []
+    for warning in forecast.warnings:
+        message = in_unit(warning.message, unit)
+        lines.append(f"{SEVERITY_WORDS[warning.severity]}: {message}")
+        names = [name.strip() for name in warning.source.split(",")]
+        lines += [("  Source: ", in_unit(words, unit)) for _, words in citations(names)]
+        lines.append("")
+    rests = [f"Rests on: {in_unit(forecast.basis, unit)}."]
+    if forecast.kiln is None:
+        rests.append(f"Durations by {forecast.planned_basis}.")
+    notes = forecast.cones.notes_in(unit)
+    return [*(lines or ["No warnings.", ""]), *rests, *notes]
+
+
+def finding_lines(review: Review) -> list[Paragraph]:
+    """Return every finding of a review with what was seen, what next, and its sources."""
+    from firing.report.review import finding_words
+
+    unit = review.schedule.unit
+    lines: list[Paragraph] = []
+    for finding in review.findings:
+        message, *more = finding_words(finding)
+        lines.append(f"{SEVERITY_WORDS[finding.severity]}: {message}")
+        lines += [("  ", in_unit(words, unit)) for words in more]
+        names = [name.strip() for name in finding.source.split(",") if name.strip()]
+        lines += [("  Source: ", in_unit(words, unit)) for _, words in citations(names)]
+        lines.append("")
+    return lines or ["Nothing to know."]
+
+
+def caution_lines(cautions: tuple[Caution, ...], unit: TemperatureUnit = "C") -> list[Paragraph]:
+    """Return cautions with their figures and sources, in the plan's unit."""
+    lines: list[Paragraph] = [DEFERENCE, FIGURES_NOTE]
+    for caution in cautions:
+        heading, *rest = caution.lines()
+        lines += ["", heading, *(("  ", in_unit(words, unit)) for words in rest)]
+    return lines
+
+
+_NAME, _KEY = 20, 10
+
+
+@dataclass(frozen=True)
+class Command:
+    """One thing that can be done now: its name, what it does, its key, and whose it is."""
+
+    name: str
+    words: str
+    keys: str
+    action: str
+    node: DOMNode
+
+
+def applying(screen: Screen[Any]) -> list[Command]:
+    """Return what can be done on a screen as it is now, and nothing else."""
+    found: dict[str, Command] = {}
+    for each in screen.active_bindings.values():
+        binding = each.binding
+        own = type(each.node).__module__.startswith("firing.tui.") and binding.tooltip
+        if own and each.enabled and binding.action not in found and binding.action != "commands":
+            found[binding.action] = Command(
+                binding.description, binding.tooltip, key_words(binding), binding.action, each.node
+            )
+    return list(found.values())
+
+
+def _rank(command: Command, typed: Sequence[str]) -> int:
+    """Return how far down a command comes: what is named so is before what only speaks of it."""
+    name = command.name.casefold()
+    if name == " ".join(typed):
+        return 0
+    if typed and name.startswith(typed[0]) and all(part in name for part in typed):
+        return 1
+    return 2 if all(part in name for part in typed) else 3
+
+
+class Commands(ModalScreen[Command | None]):
+    """The commands, narrowed by what is typed."""
+
+    HELP_TITLE = "All commands"
+    DEFAULT_CSS = """
+    Commands { align: center top; }
+    Commands > Vertical { width: 100%; max-width: 100; height: auto; max-height: 100%;
+                          background: $surface; border: round $primary; padding: 0 1; }
+    Commands Static { height: auto; }
+    Commands Input { background: $marked; margin: 0 0 1 0; }
+    Commands ListGrid { background: $surface; }
+    """
+    BINDINGS: ClassVar[list[BindingType]] = [
+        Binding("enter", "take", "Do it", priority=True),
+        Binding("up", "step(-1)", "Up", show=False, priority=True),
+        Binding("down", "step(1)", "Down", show=False, priority=True),
+        Binding("pageup", "page(-1)", "A page up", show=False, priority=True),
+        Binding("pagedown", "page(1)", "A page down", show=False, priority=True),
+        Binding("escape,ctrl+p", "none", "Leave it", priority=True),
+    ]
+
+    def __init__(self, commands: Sequence[Command]) -> None:
+        super().__init__()
+        self._commands = sorted(commands, key=lambda command: command.name.casefold())
+        self._shown: list[Command] = []
+
+    def compose(self) -> ComposeResult:
+        """Put the list under the line that narrows it."""
+        with Vertical():
+            yield Static("What can be done here: choose, or type a part of it")
+            yield Input(compact=True)
+            grid = ListGrid()
+            grid.can_focus = False
+            yield grid
+            yield KeyLine()
+
+    def on_mount(self) -> None:
+        """List everything."""
+        if not self.query("*"):
+            return  # closed again by the very next key, before anything stood in it
+        self._list()
+
+    def on_resize(self) -> None:
+        """Fit the list to the room."""
+        self.call_after_refresh(self._list)
+
+    def _list(self) -> None:
+        typed = self.query_one(Input).value.casefold().split()
+        found = [
+            command
+            for command in self._commands
+            if all(part in f"{command.name} {command.words}".casefold() for part in typed)
+        ]
+        self._shown = sorted(found, key=lambda command: _rank(command, typed))
+        grid = self.query_one(ListGrid)
+        # Borders and gaps, the cursor's mark and a scrollbar take the rest.
+        words = max(min(self.size.width, 100) - _NAME - _KEY - 9, 10)
+        grid.styles.height = max(min(len(self._commands), self.size.height - 6), 1)
+        grid.fill(
+            [
+                GridColumn("name", "", _NAME),
+                GridColumn("key", "", _KEY),
+                GridColumn("words", "", words),
+            ],
+            [GridRow((command.name, command.keys, command.words)) for command in self._shown]
+            or [GridRow(("Nothing of that name.  Another part of it, or esc.",), heading=True)],
+        )
+
+    def on_input_changed(self, _message: Input.Changed) -> None:
+        """Narrow the list."""
+        self._list()
+        self.query_one(ListGrid).go(0)
+
+    def on_list_grid_chosen(self, _message: ListGrid.Chosen) -> None:
+        """Do what was clicked."""
+        self.action_take()
+
+    def action_step(self, by: int) -> None:
+        """Move in the list."""
+        self.query_one(ListGrid).action_step(by)
+
+    def action_page(self, by: int) -> None:
+        """Move in the list by a page."""
+        self.query_one(ListGrid).action_page(by)
+
+    def action_take(self) -> None:
+        """Do what is chosen, if anything is."""
+        row = self.query_one(ListGrid).row
+        if row < len(self._shown):
+            self.dismiss(self._shown[row])
+
+    def action_none(self) -> None:
+        """Do nothing."""
+        self.dismiss(None)

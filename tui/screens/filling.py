@@ -5,7 +5,7 @@ from typing import Any, ClassVar
 
 from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
-from textual.containers import Horizontal, Vertical, VerticalScroll
+from textual.containers import Horizontal, Vertical
 from textual.content import Content
 from textual.screen import ModalScreen
 from textual.widget import Widget
@@ -25,9 +25,9 @@ class Filling(ModalScreen[dict[str, Any] | None]):
     HELP_TITLE = "Form"
     DEFAULT_CSS = """
     Filling { align: center middle; }
-    Filling > Vertical { width: 92%; max-width: 92; height: auto; max-height: 95%;
+    Filling > Vertical { width: 92%; min-width: 57; max-width: 92; height: auto; max-height: 95%;
                          background: $surface; border: round $primary; padding: 0 1; }
-    Filling VerticalScroll { height: auto; max-height: 1fr; scrollbar-size: 1 1; }
+    Filling #fields { height: auto; overflow-y: auto; scrollbar-size: 1 1; }
     Filling Horizontal { height: auto; }
     Filling .label { width: 18; }
     Filling .hint { width: 18; color: $quiet; }
@@ -65,7 +65,7 @@ class Filling(ModalScreen[dict[str, Any] | None]):
         """Put the fields under one another."""
         with Vertical():
             yield Static(Content(plain(self._title)), id="title")
-            with VerticalScroll(can_focus=False):
+            with Vertical(id="fields"):  # which leaves the arrows to the form
                 for field in self._fields:
                     with Horizontal(id=f"line-{field.key}"):
                         yield Static(Content(plain(field.label)), classes="label")
@@ -118,6 +118,22 @@ class Filling(ModalScreen[dict[str, Any] | None]):
         hint = self.query_one("#hint", Static)
         hint.update(Content(plain(words)))
         hint.set_class(fault, "fault")
+        self.call_after_refresh(self._share_rows)
+
+    def on_resize(self) -> None:
+        """Share the new height."""
+        self.call_after_refresh(self._share_rows)
+
+    def _share_rows(self) -> None:
+        """Let the fields scroll, however long the hint: it and the keys stay in view."""
+        if not self.query(KeyLine):
+            return  # closed meanwhile
+        fields = self.query_one("#fields")
+        beside = [self.query_one("#title"), self.query_one("#hint"), self.query_one(KeyLine)]
+        rows = int(0.95 * self.size.height) - 2 - sum(max(c.size.height, 1) for c in beside)
+        fields.styles.max_height = max(rows, 1)
+        if self.focused is not None:
+            fields.scroll_to_widget(self.focused, animate=False)
 
     def on_input_changed(self, message: Input.Changed) -> None:
         """Forget the last refusal, unless a field only tells what it begins with."""

@@ -27,7 +27,7 @@ from ..form_document import (
     rearranged,
     removed,
 )
-from ..form_kinds import FormKind, form_of
+from ..form_kinds import FormKind, derived, flowing, form_of
 from ..form_lines import (
     ADD,
     FORGET,
@@ -40,7 +40,6 @@ from ..form_lines import (
     spoken,
     turned,
 )
-from ..preview import derived, flowing
 from ..widgets.editbar import EditBar
 from ..widgets.fieldlist import FieldList
 from ..widgets.lines import KeyLine, TitleLine

@@ -17,8 +17,7 @@ from firing.errors import FiringError
 from firing.report.sanitize import plain, shorten, wrap
 
 from ..document import PlanDocument, Selection
-from ..equipment import short
-from ..forecasting import ranges_known, stages_known
+from ..equipment import ranges_known, short, stages_known
 from ..key_figures import missing_choices, summary_lines
 from ..plot_lines import PlotLines, forecast_lines, no_lines, segment_at
 from ..widgets.curve import Curve
@@ -370,8 +369,7 @@ class PlanScreen(PlanActionsScreen):
         self.job(self._warnings_job)
 
     async def _warnings_job(self) -> None:
-        from .dialogs import Sheet
-        from .sheet_texts import warning_lines
+        from .dialogs import Sheet, warning_lines
 
         forecast = self.session.forecast
         if forecast is not None:

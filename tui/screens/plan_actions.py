@@ -18,16 +18,17 @@ from .. import edits, segment_table
 from ..document import PlanDocument, Selection
 from ..edits import HEAD_ROW
 from ..equipment import (
+    Circumstances,
     Equipment,
     FileReading,
     Kind,
+    forecast_fitting,
     memory_file,
     read_all,
     remember,
     with_file,
 )
 from ..fixing import Cured, Offer, fixes, solutions, starting_to_end
-from ..forecasting import Circumstances, forecast_fitting
 from ..key_figures import comes_to
 from ..widgets.grid import ListGrid
 from ..widgets.segments import Offers, Segments

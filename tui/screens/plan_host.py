@@ -15,8 +15,17 @@ from textual.message import Message
 from firing.errors import FiringError
 from firing.schedule.schedule import Schedule
 
-from ..equipment import KINDS, Equipment, FileReading, Kind, reread
-from ..forecasting import Circumstances, forecast_fitting, ranges_known, stages_known
+from ..equipment import (
+    KINDS,
+    Circumstances,
+    Equipment,
+    FileReading,
+    Kind,
+    forecast_fitting,
+    ranges_known,
+    reread,
+    stages_known,
+)
 from .base import WorkScreen
 
 if TYPE_CHECKING:

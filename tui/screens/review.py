@@ -13,8 +13,8 @@ from textual.message import Message
 from firing.errors import FiringError
 
 from ..document import Selection
+from ..equipment import Circumstances, forecast_fitting
 from ..fixing import rates_held, with_rates_held
-from ..forecasting import Circumstances, forecast_fitting
 from ..plot_lines import review_lines, reviewed_at
 from ..reading_fields import in_fields
 from ..review_entries import ReviewEntry, review_entries, summary
@@ -315,8 +315,7 @@ class ReviewScreen(WalkScreen):
         self.job(self._findings_job)
 
     async def _findings_job(self) -> None:
-        from .dialogs import Sheet
-        from .sheet_texts import finding_lines
+        from .dialogs import Sheet, finding_lines
 
         review = self.review
         if review is not None:

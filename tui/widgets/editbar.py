@@ -59,6 +59,10 @@ class Cycle(Widget, can_focus=True):
         return Text(f"‹ {self._options[self._at][1]} ›", no_wrap=True, overflow="ellipsis")
 
 
+_SCREENS = ("ctrl+d", "ctrl+e", "ctrl+f", "ctrl+k", "ctrl+u", "ctrl+w")
+"""What these mean on a screen they mean in a cell, too: none of them wipes what was typed."""
+
+
 class CellInput(Input):
     """The input of the bar."""
 
@@ -71,6 +75,11 @@ class CellInput(Input):
         Binding("up", "leave('up')", "Take, go up", show=False),
         Binding("escape,ctrl+z", "drop", "Leave as it was", key_display="esc"),
     ]
+
+    def __init__(self, **more: Any) -> None:
+        super().__init__(**more)
+        for key in _SCREENS:
+            self._bindings.key_to_bindings.pop(key, None)  # Textual has no other way
 
     class Left(Message):
         """What was typed is to be taken, and the cursor to go on."""
@@ -95,13 +104,14 @@ class EditBar(Vertical):
     """Three lines: the cell with its input and limits, and two lines of message."""
 
     DEFAULT_CSS = """
-    EditBar { height: 4; background: $surface; border-top: solid $panel; }
+    EditBar { height: auto; background: $surface; border-top: solid $panel; }
     EditBar Horizontal { height: 1; }
     EditBar #where { width: auto; max-width: 40; padding: 0 1; text-style: bold; }
     EditBar CellInput { width: 1fr; background: $surface; }
     EditBar CellInput:focus { background: $marked; }
     EditBar #limits { width: auto; max-width: 60%; padding: 0 1; color: $quiet; }
-    EditBar #message { height: 2; padding: 0 1; color: $foreground; }
+    EditBar #message { height: auto; min-height: 2; max-height: 4; padding: 0 1;
+                       color: $foreground; }
     EditBar #message.fault { color: $error; text-style: bold; }
     """
 

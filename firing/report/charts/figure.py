@@ -67,6 +67,8 @@ BLUE, VERMILLION, GREEN = "#0072B2", "#D55E00", "#009E73"
 ORANGE, PURPLE, SKY = "#E69F00", "#CC79A7", "#56B4E9"
 # Neutral grey, of enough contrast on white paper and on a dark screen alike.
 GREY = "#767676"
+DASH_DOT_DOT = "9px,3px,2px,3px,2px,3px"
+"""A dash that has no name in that vocabulary, beside the six that have."""
 _FONT = 'ui-sans-serif, system-ui, "Liberation Sans", sans-serif'
 _INK, _PAPER, _GRID = "#1f1b16", "#fffdf9", "#e6dfd4"
 

@@ -1,19 +1,25 @@
 """The drawing of heat-work: how far each cone near the result had come, and when it went down."""
 
+from __future__ import annotations
+
 from collections.abc import Sequence
+from datetime import datetime
+from typing import TYPE_CHECKING
 
 import numpy as np
 
-from firing.cones.equivalence import ConeVerdict
 from firing.cones.heatwork import heatwork_progress
 from firing.cones.kinetics import cone_law
 from firing.cones.table import CONES, cone_number
-from firing.cones.ways import WaysToCone
 from firing.report.charts import figure as fig
 from firing.report.charts.figure import Drawing, TimeAxis
 from firing.report.words import Timekeeper
 from firing.trace import FloatArray
 from firing.units import SECONDS_PER_MINUTE, format_rate, from_celsius
+
+if TYPE_CHECKING:
+    from firing.cones.equivalence import ConeVerdict
+    from firing.cones.ways import WaysToCone
 
 # Cold to hot, so that neighbours always differ in dashes and colour.
 _LINES = (
@@ -30,7 +36,7 @@ _HEIGHT_PX = 420
 
 
 def heatwork_drawing(
-    time_axis: TimeAxis,
+    started: datetime | None,
     time_s: FloatArray,
     temperature_c: FloatArray,
     verdicts: Sequence[ConeVerdict],
@@ -41,6 +47,7 @@ def heatwork_drawing(
     The first verdict is the trace's own, and what was planned may follow; `subject` says in the
     caption what the trace is.
     """
+    time_axis = TimeAxis.over(started, float(time_s[-1]))
     cones = near_cones([verdict.reached_number for verdict in verdicts])
     usable = np.isfinite(temperature_c)
     if not cones or np.count_nonzero(usable) < 2:

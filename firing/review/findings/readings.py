@@ -4,9 +4,8 @@ from collections.abc import Iterator
 
 import numpy as np
 
-from firing.logs.flags import Flag
+from firing.logs.cleaning import Flag
 from firing.review import thresholds as limit
-from firing.review.gaps import gap_words
 from firing.review.result import Finding, Review
 from firing.units import Wording, celsius_from_fahrenheit, fahrenheit_from_celsius, format_duration
 
@@ -37,7 +36,7 @@ def _gaps(review: Review) -> Iterator[Finding]:
     yield Finding(
         "gap",
         "check" if hides or max(g.seconds for g in review.gaps) >= limit.GAP_TELLING_S else "note",
-        " ".join(gap_words(review.gaps, review.schedule.unit)),
+        " ".join(review.lacks),
         evidence=f"readings otherwise come every {format_duration(review.log.interval_s)}; the "
         "charts leave the gap open, and the hours are those on either side",
         next_step="Look at the witness cones and the ware before the next firing; find out why the "

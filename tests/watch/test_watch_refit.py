@@ -12,8 +12,7 @@ from watch.wornkiln import HOUR_S, PLAN, kiln, truth
 
 from firing.watch.history import History
 from firing.watch.kiln_model import KilnModel
-from firing.watch.refit import RefitJob, refit
-from firing.watch.refit_worker import RefitAnswer, RefitWorker
+from firing.watch.refit import RefitAnswer, RefitJob, RefitWorker, refit
 
 
 def job(hours: float = 7.0) -> RefitJob:
@@ -103,7 +102,7 @@ def test_a_process_that_dies_is_told_of_once(
 
 def test_it_loads_no_more_than_it_needs() -> None:
     probe = (
-        "import sys, firing.watch.refit_worker as a, firing.watch.watcher\n"
+        "import sys, firing.watch.refit as a, firing.watch.watcher\n"
         "print([n for n in ('scipy', 'pandas', 'pydantic', 'firing.kiln.fit') if n in sys.modules])"
     )
     done = subprocess.run([sys.executable, "-c", probe], capture_output=True, text=True, check=True)

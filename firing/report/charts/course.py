@@ -1,19 +1,21 @@
-"""The drawings of a review: plan and actual with the causes on the curve, two firings, the account.
+"""The drawings of courses: a forecast beside its plan, a review with its causes, several firings.
 
-The account is a waterfall from the planned hours to the actual ones.
+The account of a review is a waterfall from the planned hours to the actual ones.
 """
+
+from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 
+from firing.forecast.result import Forecast
 from firing.report.charts import figure as fig
 from firing.report.charts.figure import MOST_POINTS, Drawing, TimeAxis
 from firing.report.charts.text_chart import ChartSeries, LineStyle, temperatures_in
 from firing.report.words import Timekeeper
-from firing.review.overlay import Overlay
-from firing.review.result import Review
 from firing.trace import FloatArray
 from firing.units import (
     SECONDS_PER_MINUTE,
@@ -22,6 +24,10 @@ from firing.units import (
     minutes_adding_up,
     rate_from_celsius,
 )
+
+if TYPE_CHECKING:
+    from firing.review.overlay import Overlay
+    from firing.review.result import Review
 
 _OTHER_LINES = (
     (fig.ORANGE, "dot"),
@@ -173,7 +179,7 @@ def _deviation_caption(review: Review, off_c: FloatArray) -> str:
     return " ".join(words)
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class CauseMark:
     """One mark: its letter, the stretch of the log it is about [s], what it stands for, its cause.
 
@@ -311,7 +317,7 @@ _OVERLAID = (
     (fig.GREEN, "dashdot"),
     (fig.ORANGE, "longdash"),
     (fig.PURPLE, "longdashdot"),
-    (fig.SKY, "solid"),
+    (fig.SKY, fig.DASH_DOT_DOT),
 )
 
 
@@ -339,6 +345,13 @@ def overlaid_courses(found: Overlay) -> Drawing:
         fig.course(series, axis, unit, colour, dash=dash, most=_COMPARED_POINTS)
         for series, (colour, dash) in zip(firings, _OVERLAID, strict=False)
     ]
+    letters = []
+    for number, firing in enumerate(found.firings):
+        # One after the other along the lines, so that no letter hides another.
+        at = int((0.15 + 0.12 * number) * firing.time_s.size)
+        at += int(np.argmax(np.isfinite(firing.temperature_c[at:])))
+        (x,), (y,) = axis.x(firing.time_s[[at]]), temperatures_in(firing.temperature_c[[at]], unit)
+        letters.append({"x": x, "y": float(y), "text": firing.letter, "showarrow": False})
     how = (
         "Every segment begins at one place for all firings; a line is open where a segment waits "
         "for the longest."
@@ -351,6 +364,7 @@ def overlaid_courses(found: Overlay) -> Drawing:
         lines,
         f"{how} The plan is dashed; {names}.",
         480,
+        annotations=letters,
         xaxis=axis.part(),
         yaxis=fig.axis(f"temperature, °{unit}", rangemode="tozero"),
     )
@@ -359,7 +373,7 @@ def overlaid_courses(found: Overlay) -> Drawing:
 _SMALLEST_CAUSE_S = 30.0
 
 
-def account_drawing(review: Review) -> Drawing | None:
+def attribution_drawing(review: Review) -> Drawing | None:
     """Return a bar a cause, from zero to the minutes it took or saved; None without any.
 
     Causes too small to see are drawn together as one bar where together they can be seen.
@@ -423,3 +437,62 @@ def _bar(name: str, steps: list[tuple[str, float]], colour: str, pattern: str) -
         "marker": {"color": colour, "pattern": {"shape": pattern}},
         "hovertemplate": "%{y}<extra></extra>",
     }
+
+
+def forecast_series(forecast: Forecast) -> list[ChartSeries]:
+    """Return the program, and the cooling after it if there is any."""
+    time_s, temperature_c = forecast.trace.time_s, forecast.trace.channel_c()
+    run = time_s <= forecast.program_s + 1e-6
+    after = time_s >= forecast.program_s - 1e-6
+    series = [ChartSeries("program", time_s[run], temperature_c[run], "solid", 0)]
+    if np.count_nonzero(after) > 1:
+        series.append(
+            ChartSeries("cooling by itself", time_s[after], temperature_c[after], "dotted")
+        )
+    return series
+
+
+def forecast_course(forecast: Forecast) -> Drawing:
+    """Return the course of a forecast, with its segments and what is done by hand."""
+    unit, trace = forecast.schedule.unit, forecast.trace
+    axis = TimeAxis.over(forecast.started, float(trace.time_s[-1]))
+    looks = ((fig.BLUE, "solid", 2.4), (fig.GREY, "dash", 2.0))
+    lines = [
+        fig.course(series, axis, unit, colour, dash=dash, width=width)
+        for series, (colour, dash, width) in zip(forecast_series(forecast), looks, strict=False)
+    ]
+    acts = [segment for segment in forecast.segments if segment.action]
+    if acts:
+        at_c = np.array([segment.end_c for segment in acts])
+        lines.append(
+            {
+                "type": "scatter",
+                "mode": "markers",
+                "x": axis.x([segment.end_s for segment in acts]),
+                "y": fig.values(temperatures_in(at_c, unit), 1),
+                "name": "something to do by hand",
+                "marker": {"symbol": "diamond", "size": 11, "color": fig.VERMILLION},
+                "text": [fig.label(segment.action) for segment in acts],
+                "hovertemplate": f"{axis.hover}<br>%{{text}}<extra></extra>",
+            }
+        )
+    marks, numbers = fig.segment_marks(
+        [(s.index, s.start_s, s.end_s) for s in forecast.segments], axis
+    )
+    keeper = Timekeeper(forecast.started, float(trace.time_s[-1]))
+    caption = (
+        "The forecast temperature over time: the program solid, natural cooling after it dashed; "
+        "upright lines end the segments, which are numbered along the top. The highest point is "
+        f"{format_temperature(forecast.peak_c, unit)}, and the program ends "
+        f"{keeper.when(forecast.program_s)}."
+    )
+    return fig.drawing(
+        "course",
+        lines,
+        caption,
+        440,
+        xaxis=axis.part(),
+        yaxis=fig.axis(f"temperature, °{unit}", rangemode="tozero"),
+        shapes=marks,
+        annotations=numbers,
+    )
