@@ -241,7 +241,7 @@ class RecentReadings:
         """Tell whether it fell within a window, more surely than noise would have it.
 
         The fall is `least_c` at least and so many standard errors (`noises`); `unknown_c` counts as
-        long as the noise is not known, if it fell from reading to reading or the last two lie so low.
+        long as the noise is not known, if it fell from reading to reading or the last two do.
         """
         time_s, celsius = self.points()
         if time_s.size < 3:

@@ -87,7 +87,7 @@ REGAINED_C = 3.0
 
 PACES = ((240.0, 2.2, 1200.0), (900.0, 4.0, 1800.0))
 """The last minutes or readings, and the time before that they are set beside [s, -, s]: for what is
-lost at once, and for what goes over a quarter of an hour.  Over hours every worn kiln loses pace."""
+lost at once, and for what goes over a quarter-hour.  Over hours every worn kiln loses pace."""
 GAIN_PACES = (*PACES, (240.0, 2.2, 3600.0))
 """The same for a gain: a line through an hour has the pace of a relay's swings, too."""
 LATEST_S, LATEST_READINGS, CLIMBS_SHARE = 120.0, 3, 0.4
@@ -159,7 +159,7 @@ class ObservedHold:
 
     @property
     def soonest_due_s(self) -> float:
-        """When its end is due where the first reading at its target was a swing's or noise's [s]."""
+        """When its end is due where a swing or noise was first at its target [s]."""
         late_s = self.ramp.meets_s - ARRIVED_ERRORS * self.ramp.error_s - self.arrived_s
         return self.due_s + min(max(late_s, 0.0), CORNER_S)
 
@@ -938,7 +938,7 @@ class _Suspicion:
         """Take in that it is seen now, and tell whether it was at the reading before."""
         if now.at_s > self._last_s:
             self._before_s, self._last_s = self._last_s, now.at_s
-        return self._before_s >= now.time_s[-2]
+        return bool(self._before_s >= now.time_s[-2])
 
 
 def _floor_c(means: FloatArray, steady_c: float) -> float:
