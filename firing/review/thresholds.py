@@ -682,3 +682,8 @@ MEND_MORE_HOLD_S = 3600.0
 """… nor lengthened by more [s; practice]."""
 MEND_HOLD_ROUNDS = 8
 """A hold is halved in on so many times: to the half minute [number; choice]."""
+
+# Which plan a log was fired by
+
+EXPLAINED_ONE_WAY_S = 300.0
+"""Causes that make up for no more than this leave the review's own sum to explain [s; choice]."""

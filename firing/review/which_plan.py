@@ -288,15 +288,14 @@ def _fit(name: str, found: Review) -> PlanFit:
     ]
     booked_s = sum(_weight(cause) * seconds for cause, seconds in shares)
     explain_s = sum(seconds for _, seconds in shares)
-    if found.actual_s is not None and abs(explain_s - abs(found.excess_s or 0.0)) < _ONE_WAY_S:
+    if (
+        found.actual_s is not None
+        and abs(explain_s - abs(found.excess_s or 0.0)) < limit.EXPLAINED_ONE_WAY_S
+    ):
         minutes = round(found.actual_s / 60.0) - round(found.planned_s / 60.0)
         explain_s = abs(60.0 * minutes)
     off_c = found.peak_c - found.schedule.peak_c
     return PlanFit(name, found.schedule, booked_s, off_c, found.refused, explain_s)
-
-
-_ONE_WAY_S = 300.0
-"""Where no more is made up for, the review's own sum is what is to be explained."""
 
 
 def _weight(cause: Cause) -> float:
