@@ -43,6 +43,8 @@ from firing.units import KELVIN_AT_0_C
 
 MOST_REPEATS = 4
 WIRE_REPEATS = 12
+WIRE_CLOSE_K = 1e-4
+"""No wire's temperature moves further once it is found: the next move would be nothing [K]."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -150,10 +152,14 @@ def _wire_c(power_w: FloatArray, chamber_c: FloatArray, area_m2: float) -> Float
     chamber_k = chamber_c + KELVIN_AT_0_C
     radiated = EMISSIVITY_WIRE * STEFAN_BOLTZMANN
     # From above, Newton's method on a convex rising function never undershoots.
-    kelvin = (chamber_k**4 + flux / radiated) ** 0.25
+    to_chamber = radiated * chamber_k**2 * chamber_k**2 + H_INSIDE * chamber_k + flux
+    kelvin = np.sqrt(np.sqrt((to_chamber - H_INSIDE * chamber_k) / radiated))
     for _ in range(WIRE_REPEATS):
-        excess = radiated * (kelvin**4 - chamber_k**4) + H_INSIDE * (kelvin - chamber_k) - flux
-        kelvin = kelvin - excess / (4.0 * radiated * kelvin**3 + H_INSIDE)
+        cubed = radiated * kelvin * kelvin * kelvin
+        move = ((cubed + H_INSIDE) * kelvin - to_chamber) / (4.0 * cubed + H_INSIDE)
+        kelvin = kelvin - move
+        if float(move.max()) < WIRE_CLOSE_K:
+            break
     wire: FloatArray = kelvin - KELVIN_AT_0_C
     return wire
 
@@ -278,7 +284,7 @@ class _Followed:
     body: _Body
     water: _Water
     heat_j: FloatArray
-    temperature_c: Sequence[Sequence[float]]
+    temperature_c: FloatArray
 
 
 def _march(
@@ -316,11 +322,10 @@ def _march(
         heat_now, heat_before = heat, heat_now
         earlier = step
         found_c.append(found)
-    heat_j = np.array(total)
+    heat_j, temperature_c = np.array(total), np.array(found_c)
     if isinstance(body, _SlabBody) and body.network is not None:
-        face = np.array([each[-1] for each in found_c])
-        heat_j += _integral(course.time_s, _outside(body.network, face)[0])
-    return _Followed(body, water, heat_j, found_c)
+        heat_j += _integral(course.time_s, _outside(body.network, temperature_c[:, -1])[0])
+    return _Followed(body, water, heat_j, temperature_c)
 
 
 def _outside(network: Network, face_c: FloatArray) -> tuple[FloatArray, FloatArray]:
@@ -329,9 +334,9 @@ def _outside(network: Network, face_c: FloatArray) -> tuple[FloatArray, FloatArr
     if given is not None:
         return network.outside_m2 * given * above, np.full_like(above, network.outside_m2 * given)
     kelvin, radiated = face_c + KELVIN_AT_0_C, EMISSIVITY_JACKET * STEFAN_BOLTZMANN
-    risen = H_OUTSIDE * np.cbrt(np.abs(above))
-    lost = risen * above + radiated * (kelvin**4 - (network.room_c + KELVIN_AT_0_C) ** 4)
-    slope = 4.0 / 3.0 * risen + 4.0 * radiated * kelvin**3
+    risen, cubed = H_OUTSIDE * np.cbrt(np.abs(above)), radiated * kelvin * kelvin * kelvin
+    lost = risen * above + cubed * kelvin - radiated * (network.room_c + KELVIN_AT_0_C) ** 4
+    slope = 4.0 / 3.0 * risen + 4.0 * cubed
     return network.outside_m2 * lost, network.outside_m2 * slope
 
 
@@ -371,7 +376,7 @@ class CourseHeat:
         earlier = float(self._course.time_s[place] - self._course.time_s[place - 1])
         contents_j = np.zeros(course.time_s.size)
         for one in (*self._contents, self._wall):
-            past_c = [list(one.temperature_c[at]) for at in (place - 1, place)]
+            past_c = [one.temperature_c[at].tolist() for at in (place - 1, place)]
             wall_j = _march(one.body, past_c, one.water.at(place), course, earlier).heat_j
             if one is not self._wall:
                 contents_j += wall_j
@@ -386,11 +391,6 @@ FEW = 4
 """A wall is solved at every so many moments first."""
 WALL_C = 500.0
 """What a wall conducts there is a first guess of how its temperatures fall outwards [°C]."""
-
-
-@cache
-def _rows(grid: PropertyGrid) -> FloatArray:
-    return np.array(list(zip(*grid.rows, strict=True)))
 
 
 def _at_once(
@@ -416,14 +416,16 @@ def _at_once(
     temperature = np.concatenate((start[None], found.temperature_c))
     taken = np.concatenate((np.zeros((1, start.size)), found.heat_j - base))
     out_w, outside = _outside(network, temperature[:, -1])
+    lowest_c, highest_c = temperature.min(axis=0).tolist(), temperature.max(axis=0).tolist()
     followed = []
     for (body, _), place in zip(bodies, nodes.places, strict=True):
-        for extreme_c in (temperature[:, place].min(axis=0), temperature[:, place].max(axis=0)):
-            body.check(extreme_c.tolist())
+        for extreme_c in (lowest_c[place], highest_c[place]):
+            if not body.knows(extreme_c):
+                body.check(extreme_c)
         heat_j = taken[:, place].sum(axis=1)
         if place is nodes.places[-1]:
             heat_j += _integral(course.time_s, out_w)
-        followed.append(_Followed(body, _Water([]), heat_j, temperature[:, place].tolist()))
+        followed.append(_Followed(body, _Water([]), heat_j, temperature[:, place]))
     # What flows is in proportion to the factor, and at the answer it is what is stored.
     wall, change = nodes.places[-1], np.zeros_like(temperature)
     right = np.zeros_like(found.stored_w)
@@ -510,67 +512,110 @@ def _newton(
     return _Solved(temperature, heat, capacity, stored_w(heat), again)
 
 
+@cache
+def _table(grids: tuple[PropertyGrid, ...]) -> tuple[FloatArray, FloatArray]:
+    """Return the rows of several grids side by side, and what finds a temperature's place there.
+
+    Of each grid: its lowest temperature, its rows a degree, its first row and its last.
+    """
+    counts = np.cumsum([0, *(len(grid.rows) for grid in grids)])
+    ends = zip(grids, counts[:-1], counts[1:] - 1, strict=True)
+    found = np.array([(grid.low_c, grid.per_c, first, last) for grid, first, last in ends])
+    return np.array([row for grid in grids for row in grid.rows]).T.copy(), found
+
+
 class _Nodes:
-    """Bodies' nodes side by side as arrays, to be asked at all moments together; last the wall."""
+    """Bodies' nodes side by side as arrays, to be asked at all moments together; last the wall.
+
+    A node between two layers stands in the arrays twice, once for each.
+    """
 
     def __init__(self, network: Network, bodies: Sequence[_Body]) -> None:
-        self.network, self.size = network, 0
+        self.network = network
         self.places: list[slice] = []
-        self._spans: list[tuple[PropertyGrid, slice, FloatArray, slice, FloatArray]] = []
+        grids: list[PropertyGrid] = []
+        of: list[int] = []  # each entry's node
+        volumes: list[float] = []
+        openness: list[float] = []  # from each entry to the next
+        counts: list[int] = []
+        first = 0
         for body in bodies:
-            first = self.size
             if isinstance(body, _LumpBody):
-                here, self.size = slice(first, first + 1), first + 1
-                volumes = np.array([body.lump.volume_m3])
-                self._spans.append((body.lump.grid, here, volumes, slice(0), np.zeros(0)))
+                spans = [(body.lump.grid, 0, [body.lump.volume_m3], list[float]())]
+                size = 1
             else:
-                self.size += body.slab.size
-                for span in body.slab.spans:
-                    begin, gaps = first + span.first, len(span.half_openness_m)
-                    here, between = slice(begin, begin + gaps + 1), slice(begin, begin + gaps)
-                    volumes, openness = np.array(span.volumes_m3), np.array(span.half_openness_m)
-                    self._spans.append((span.grid, here, volumes, between, openness))
-            self.places.append(slice(first, self.size))
+                spans = [
+                    (span.grid, span.first, span.volumes_m3, span.half_openness_m)
+                    for span in body.slab.spans
+                ]
+                size = body.slab.size
+            for grid, begin, here, between in spans:
+                grids.append(grid)
+                counts.append(len(here))
+                of += range(first + begin, first + begin + len(here))
+                volumes += here
+                openness += [*between, 0.0]
+            self.places.append(slice(first, first + size))
+            first += size
+        self.size = first
         self.faces = np.array([place.start for place in self.places])
         self._area_m2 = np.array(
             [b.lump.area_m2 if isinstance(b, _LumpBody) else b.area_m2 for b in bodies]
         )
+        self._rows, found = _table(tuple(grids))
+        self._low_c, self._per_c, first_row, last_row = np.repeat(found, counts, axis=0).T
+        self._first_row, self._last_row = first_row.astype(np.int64), last_row.astype(np.int64)
+        self._volumes, self._openness = np.array(volumes), np.array(openness[:-1])
+        self._of = np.array(of)
+        self._starts = np.flatnonzero(np.diff(self._of, prepend=-1))
+        self._twice = self._starts.size < self._of.size
+
+    def _at(self, t: FloatArray) -> tuple[FloatArray, FloatArray]:
+        """Return the entries' temperatures, and their coefficients of conductivity and heat."""
+        at = t[:, self._of] if self._twice else t
+        place = ((at - self._low_c) * self._per_c).astype(np.int64) + self._first_row
+        place = np.minimum(np.maximum(place, self._first_row), self._last_row)
+        return at, self._rows.take(place, axis=1)
+
+    def _summed(self, by_entry: FloatArray) -> FloatArray:
+        return np.add.reduceat(by_entry, self._starts, axis=1) if self._twice else by_entry
 
     def guess(self, chamber_c: FloatArray) -> FloatArray:
         """Return first temperatures, (n, nodes): the chamber's, falling through the wall."""
-        depth, first = np.zeros(self.size), self.places[-1].start
-        for grid, _, _, gaps, openness in self._spans:
-            if gaps.start is not None and gaps.start >= first:
-                rows = _rows(grid)
-                k0, k1 = rows[:2, min(int((WALL_C - grid.low_c) * grid.per_c), rows.shape[1] - 1)]
-                resistance = np.cumsum(1.0 / (openness * (k0 + k1 * WALL_C)))
-                depth[gaps.start + 1 : gaps.stop + 1] = depth[gaps.start] + resistance
+        _, (k0, k1, *_) = self._at(np.full((1, self.size), WALL_C))
+        k = (k0 + k1 * WALL_C)[0, :-1]
+        begin = int(self._starts[self.places[-1].start])
+        depth, open_k = np.zeros(self._of.size), (self._openness * k)[begin:]
+        resistance = np.divide(1.0, open_k, out=np.zeros_like(open_k), where=open_k > 0.0)
+        depth[begin + 1 :] = np.cumsum(resistance)
+        depth = depth[self._starts]
         room_c = self.network.room_c
         share: FloatArray = 1.0 - 0.9 * depth / depth[-1]
         return room_c + (chamber_c[:, None] - room_c) * share
 
     def state(self, t: FloatArray) -> tuple[FloatArray, ...]:
         """Return the nodes' heat contents and capacities, what flows outwards, its two slopes."""
-        heat, capacity = np.zeros((2, *t.shape))
-        flow, here, beyond = np.zeros((3, t.shape[0], self.size - 1))
-        for grid, nodes, volumes, gaps, openness in self._spans:
-            at, rows = t[:, nodes], _rows(grid)
-            place = ((at - grid.low_c) * grid.per_c).astype(np.int64)
-            k0, k1, c0, c1, h0 = rows[:, np.clip(place, 0, rows.shape[1] - 1)]
-            slope = c1 * at
-            heat[:, nodes] += volumes * (h0 + at * (c0 + 0.5 * slope))
-            capacity[:, nodes] += volumes * (c0 + slope)
-            if openness.size:
-                k, fall = k0 + k1 * at, at[:, :-1] - at[:, 1:]
-                both = k[:, :-1] + k[:, 1:]
-                flow[:, gaps] = openness * both * fall
-                here[:, gaps] = openness * (both + k1[:, :-1] * fall)
-                beyond[:, gaps] = openness * (k1[:, 1:] * fall - both)
-        return heat, capacity, flow, here, beyond
+        at, (k0, k1, c0, c1, h0) = self._at(t)
+        slope = c1 * at
+        heat = self._volumes * (h0 + at * (c0 + 0.5 * slope))
+        capacity = self._volumes * (c0 + slope)
+        k = k0 + k1 * at
+        open_k = self._openness * (k[:, :-1] + k[:, 1:])
+        fall = at[:, :-1] - at[:, 1:]
+        opened = self._openness * fall
+        flow, here, beyond = (
+            open_k * fall, open_k + opened * k1[:, :-1], opened * k1[:, 1:] - open_k
+        )  # fmt: skip
+        if self._twice:
+            between = self._starts[1:] - 1
+            flow, here, beyond = flow[:, between], here[:, between], beyond[:, between]
+        return self._summed(heat), self._summed(capacity), flow, here, beyond
 
     def inside(self, t: FloatArray, chamber_c: FloatArray) -> tuple[FloatArray, FloatArray]:
         """Return what the chamber gives the bodies' faces [W], and how it falls with them [W/K]."""
         radiated = EMISSIVITY_INSIDE * STEFAN_BOLTZMANN
         face, chamber = t[:, self.faces] + KELVIN_AT_0_C, chamber_c[:, None] + KELVIN_AT_0_C
-        given = radiated * (chamber**4 - face**4) + H_INSIDE * (chamber - face)
-        return self._area_m2 * given, self._area_m2 * (4.0 * radiated * face**3 + H_INSIDE)
+        cubed = radiated * face * face * face
+        sent = (radiated * chamber * chamber * chamber + H_INSIDE) * chamber
+        given = sent - (cubed + H_INSIDE) * face
+        return self._area_m2 * given, self._area_m2 * (4.0 * cubed + H_INSIDE)
