@@ -359,28 +359,46 @@ class CourseHeat:
     def __init__(self, network: Network, course: ChamberCourse) -> None:
         network.start(float(course.chamber_c[0]))
         self.network, self._course = network, course
-        wet, dry = [], []
+        self._wet, dry = [], []
         for body, start_c, water in _contents(network):
             if water.demands:  # as it dries, temperatures are too crooked for Newton's method
-                wet.append(_march(body, [start_c], water, course))
+                self._wet.append(_march(body, [start_c], water, course))
             else:
                 dry.append((body, start_c))
-        (*rest, self._wall), wall_slope_j = _at_once(network, [*dry, _wall(network)], course)
-        self._contents = [*wet, *rest]
-        self.contents_j = np.sum([one.heat_j for one in self._contents], axis=0)
-        self.wall_j = self._wall.heat_j
-        self.loss_slope_j = wall_slope_j + _leak_j(network, course, network.leak_w_per_k)
+        bodies = [*dry, _wall(network)]
+        nodes = self._nodes = _Nodes(network, [body for body, _ in bodies])
+        start = np.concatenate([start_c for _, start_c in bodies])
+        base = np.concatenate([body.heat(start_c) for body, start_c in bodies])
+        found = _at_once(nodes, start, base, course)
+        self._temperature_c = np.concatenate((start[None], found.temperature_c))
+        self._heat_j = np.concatenate((base[None], found.heat_j))
+        self.contents_j, self.wall_j = nodes.taken_j(course, self._temperature_c, self._heat_j)
+        for one in self._wet:
+            self.contents_j += one.heat_j
+        self.loss_slope_j = _wall_slope_j(nodes, found, course, self._temperature_c[:, -1])
+        self.loss_slope_j += _leak_j(network, course, network.leak_w_per_k)
 
-    def onwards(self, place: int, course: ChamberCourse) -> tuple[FloatArray, FloatArray]:
-        """Return both along another course from the moment numbered `place` [J], from there."""
+    def onwards(
+        self, place: int, courses: Sequence[ChamberCourse]
+    ) -> list[tuple[FloatArray, FloatArray]]:
+        """Return both along other courses from the moment numbered `place` [J], from there."""
         earlier = float(self._course.time_s[place] - self._course.time_s[place - 1])
-        contents_j = np.zeros(course.time_s.size)
-        for one in (*self._contents, self._wall):
-            past_c = [one.temperature_c[at].tolist() for at in (place - 1, place)]
-            wall_j = _march(one.body, past_c, one.water.at(place), course, earlier).heat_j
-            if one is not self._wall:
-                contents_j += wall_j
-        return contents_j, wall_j
+        nodes, now_c = self._nodes, self._temperature_c[place]
+        steps = _steps(courses, self._heat_j[place - 1 : place + 1], earlier)
+        off = now_c - nodes.guess(self._course.chamber_c[place : place + 1])
+        solved = _newton(nodes, steps, nodes.guess(steps.chamber_c) + off)
+        found, end = [], 0
+        for course in courses:
+            begin, end = end, end + course.time_s.size - 1
+            temperature = np.concatenate((now_c[None], solved.temperature_c[begin:end]))
+            heat = np.concatenate((self._heat_j[None, place], solved.heat_j[begin:end]))
+            contents_j, wall_j = nodes.taken_j(course, temperature, heat)
+            for one in self._wet:
+                past_c = [one.temperature_c[at].tolist() for at in (place - 1, place)]
+                water = one.water.at(place)
+                contents_j += _march(one.body, past_c, water, course, earlier).heat_j
+            found.append((contents_j, wall_j))
+        return found
 
 
 CLOSE_C = 8.0
@@ -394,47 +412,77 @@ WALL_C = 500.0
 
 
 def _at_once(
-    network: Network, bodies: Sequence[tuple[_Body, list[float]]], course: ChamberCourse
-) -> tuple[list[_Followed], FloatArray]:
-    """Solve the equations of `_march` at all moments together, the wall being the last body.
-
-    The second answer is how its heat changes with the logarithm of what it conducts and exchanges.
-    """
-    nodes = _Nodes(network, [body for body, _ in bodies])
-    start = np.concatenate([start_c for _, start_c in bodies])
-    base = np.concatenate([body.heat(start_c) for body, start_c in bodies])
+    nodes: _Nodes, start_c: FloatArray, base_j: FloatArray, course: ChamberCourse
+) -> _Solved:
+    """Solve the equations of `_march` at all moments together."""
     # The guess is rough: what it is off by is found at a few moments first.
     guess, last = nodes.guess(course.chamber_c), course.time_s.size - 1
     few = np.unique(np.append(np.arange(0, last, FEW), last))
     rough = ChamberCourse(course.time_s[few], course.chamber_c[few])
-    off = np.zeros((few.size, start.size))
-    off[1:] = _newton(nodes, base, rough, guess[few][1:]).temperature_c - guess[few][1:]
+    past_j = np.stack((base_j, base_j))
+    off = np.zeros((few.size, start_c.size))
+    roughly = _newton(nodes, _steps([rough], past_j), guess[few][1:])
+    off[1:] = roughly.temperature_c - guess[few][1:]
     after = np.searchsorted(few, np.arange(1, last + 1))
     share = (course.time_s[1:] - rough.time_s[after - 1]) / np.diff(rough.time_s)[after - 1]
     guess[1:] += off[after - 1] + share[:, None] * (off[after] - off[after - 1])
-    found = _newton(nodes, base, course, guess[1:])
-    temperature = np.concatenate((start[None], found.temperature_c))
-    taken = np.concatenate((np.zeros((1, start.size)), found.heat_j - base))
-    out_w, outside = _outside(network, temperature[:, -1])
-    lowest_c, highest_c = temperature.min(axis=0).tolist(), temperature.max(axis=0).tolist()
-    followed = []
-    for (body, _), place in zip(bodies, nodes.places, strict=True):
-        for extreme_c in (lowest_c[place], highest_c[place]):
-            if not body.knows(extreme_c):
-                body.check(extreme_c)
-        heat_j = taken[:, place].sum(axis=1)
-        if place is nodes.places[-1]:
-            heat_j += _integral(course.time_s, out_w)
-        followed.append(_Followed(body, _Water([]), heat_j, temperature[:, place]))
+    return _newton(nodes, _steps([course], past_j), guess[1:])
+
+
+def _wall_slope_j(
+    nodes: _Nodes, found: _Solved, course: ChamberCourse, face_c: FloatArray
+) -> FloatArray:
+    """Return how the wall's heat changes with the logarithm of what it conducts and exchanges."""
     # What flows is in proportion to the factor, and at the answer it is what is stored.
-    wall, change = nodes.places[-1], np.zeros_like(temperature)
-    right = np.zeros_like(found.stored_w)
+    wall, right = nodes.places[-1], np.zeros_like(found.stored_w)
     right[:, wall] = found.stored_w[:, wall]
-    change[1:] = found.again(right)
-    stored_j = np.zeros_like(course.time_s)
-    stored_j[1:] = (found.capacity_j_per_k * change[1:])[:, wall].sum(axis=1)
-    more_w = out_w + outside * change[:, -1]
-    return followed, stored_j + _integral(course.time_s, more_w)
+    change = found.again(right)[:, wall]
+    (more_w, slope), more_j = _outside(nodes.network, face_c), np.zeros_like(course.time_s)
+    more_w[1:] += slope[1:] * change[:, -1]
+    more_j[1:] = (found.capacity_j_per_k[:, wall] * change).sum(axis=1)
+    return more_j + _integral(course.time_s, more_w)
+
+
+@dataclass(frozen=True, eq=False)
+class _Steps:
+    """All moments but the first of one course or of several, and the time formula there.
+
+    With heat contents H, a·H + b·(H a step before) + c·(H two before) is stored [W]; `brought_w` is
+    what moments before a course bring of it.
+    """
+
+    chamber_c: FloatArray
+    a: FloatArray
+    b: FloatArray
+    c: FloatArray
+    brought_w: FloatArray
+
+    def stored_w(self, heat_j: FloatArray) -> FloatArray:
+        """Return what is stored [W]."""
+        stored = self.a * heat_j + self.brought_w
+        stored[1:] += self.b[1:] * heat_j[:-1]
+        stored[2:] += self.c[2:] * heat_j[:-2]
+        return stored
+
+
+def _steps(
+    courses: Sequence[ChamberCourse], past_j: FloatArray, earlier_s: float = np.inf
+) -> _Steps:
+    """Return the steps of courses that all begin with the second of two known heat contents."""
+    weights, brought = [], []
+    for course in courses:
+        step = np.diff(course.time_s)
+        w = step / np.concatenate(([earlier_s], step[:-1]))
+        rest = w / (1.0 + w)
+        a, b, c = (1.0 + rest) / step, -(1.0 + w) / step, w * rest / step
+        brought_w = np.zeros((step.size, past_j.shape[1]))
+        brought_w[0] = b[0] * past_j[1] + c[0] * past_j[0]
+        brought_w[1:2] = c[1:2] * past_j[1]
+        b[0] = c[:2] = 0.0
+        weights.append((course.chamber_c[1:], a, b, c))
+        brought.append(brought_w)
+    chamber_c, a, b, c = np.concatenate(weights, axis=1)
+    return _Steps(chamber_c, a[:, None], b[:, None], c[:, None], np.concatenate(brought))
 
 
 @dataclass(frozen=True, eq=False)
@@ -448,36 +496,21 @@ class _Solved:
     again: Callable[[FloatArray], FloatArray]
 
 
-def _newton(
-    nodes: _Nodes, base: FloatArray, course: ChamberCourse, temperature: FloatArray
-) -> _Solved:
-    """Solve by Newton's method from a guess; `base` are the first heat contents.
+def _newton(nodes: _Nodes, steps: _Steps, temperature: FloatArray) -> _Solved:
+    """Solve by Newton's method from a guess.
 
     Ordered by moment, then from the inside outwards, the unknowns' matrix is a narrow band.
     """
     from scipy.linalg import lapack  # slow to import, and only where many courses are followed
 
     moments, size = temperature.shape
-    step, chamber = np.diff(course.time_s), course.chamber_c[1:]
-    a, b, c = 1.0 / step, -1.0 / step, np.zeros_like(step)
-    w = step[1:] / step[:-1]
-    a[1:] = (1.0 + 2.0 * w) / ((1.0 + w) * step[1:])
-    b[1:] = -(1.0 + w) / step[1:]
-    c[1:] = w * w / ((1.0 + w) * step[1:])
-    a, b, c = a[:, None], b[:, None], c[:, None]
     lower, upper = 2 * size, 1
     middle = lower + upper
-
-    def stored_w(heat: FloatArray) -> FloatArray:
-        whole = np.concatenate((base[None], base[None], heat))
-        found: FloatArray = a * heat + b * whole[1:-1] + c * whole[:-2]
-        return found
-
     for _ in range(MOST_ROUNDS):
         heat, capacity, flow, here, beyond = nodes.state(temperature)
-        inside_w, inside = nodes.inside(temperature, chamber)
+        inside_w, inside = nodes.inside(temperature, steps.chamber_c)
         outside_w, outside = _outside(nodes.network, temperature[:, -1])
-        misfit, diagonal = stored_w(heat), a * capacity
+        misfit, diagonal = steps.stored_w(heat), steps.a * capacity
         misfit[:, :-1] += flow
         misfit[:, 1:] -= flow
         misfit[:, nodes.faces] -= inside_w
@@ -490,8 +523,8 @@ def _newton(
         band[:, :, middle] = diagonal
         band[:, 1:, middle - 1] = beyond
         band[:, :-1, middle + 1] = -here
-        band[:-1, :, middle + size] = b[1:] * capacity[:-1]
-        band[:-2, :, middle + lower] = c[2:] * capacity[:-2]
+        band[:-1, :, middle + size] = steps.b[1:] * capacity[:-1]
+        band[:-2, :, middle + lower] = steps.c[2:] * capacity[:-2]
         matrix = band.reshape(-1, lower + middle + 1).T
         factors, swaps, moved, failed = lapack.dgbsv(
             lower, upper, matrix, misfit.ravel(), overwrite_ab=True, overwrite_b=True
@@ -503,13 +536,14 @@ def _newton(
     else:
         raise FiringError("its temperatures leap too far for walls and ware to be followed")
     heat = heat - capacity * move
+    nodes.check(temperature)
 
     def again(right: FloatArray) -> FloatArray:
         answer, _ = lapack.dgbtrs(factors, lower, upper, right.ravel(), swaps)
         found: FloatArray = answer.reshape(moments, size)
         return found
 
-    return _Solved(temperature, heat, capacity, stored_w(heat), again)
+    return _Solved(temperature, heat, capacity, steps.stored_w(heat), again)
 
 
 @cache
@@ -531,7 +565,7 @@ class _Nodes:
     """
 
     def __init__(self, network: Network, bodies: Sequence[_Body]) -> None:
-        self.network = network
+        self.network, self._bodies = network, bodies
         self.places: list[slice] = []
         grids: list[PropertyGrid] = []
         of: list[int] = []  # each entry's node
@@ -569,6 +603,22 @@ class _Nodes:
         self._of = np.array(of)
         self._starts = np.flatnonzero(np.diff(self._of, prepend=-1))
         self._twice = self._starts.size < self._of.size
+
+    def check(self, temperature_c: FloatArray) -> None:
+        """Refuse what a material is not known for."""
+        for extreme_c in (temperature_c.min(axis=0).tolist(), temperature_c.max(axis=0).tolist()):
+            for body, place in zip(self._bodies, self.places, strict=True):
+                if not body.knows(extreme_c[place]):
+                    body.check(extreme_c[place])
+
+    def taken_j(
+        self, course: ChamberCourse, temperature_c: FloatArray, heat_j: FloatArray
+    ) -> tuple[FloatArray, FloatArray]:
+        """Return what all bodies but the wall took up, and the wall with what it passed on [J]."""
+        wall, taken = self.places[-1].start, heat_j - heat_j[0]
+        out_w, _ = _outside(self.network, temperature_c[:, -1])
+        wall_j = taken[:, wall:].sum(axis=1) + _integral(course.time_s, out_w)
+        return taken[:, :wall].sum(axis=1), wall_j
 
     def _at(self, t: FloatArray) -> tuple[FloatArray, FloatArray]:
         """Return the entries' temperatures, and their coefficients of conductivity and heat."""

@@ -368,17 +368,20 @@ def _climb(
         place -= 1
     available_w = heat.network.available_w
     rates = [0.6 * (rate_c_per_h or USUAL_RATE), 1.4 * (rate_c_per_h or USUAL_RATE)]
-    needs = []
+    courses = []
     for rate in rates:
         rise_s = (peak_c - record.chamber_c[begin]) / rate * SECONDS_PER_HOUR
         steps = max(4, math.ceil(rise_s / STEP_S))
-        course = ChamberCourse(
-            np.linspace(record.time_s[begin], record.time_s[begin] + rise_s, steps + 1),
-            np.linspace(record.chamber_c[begin], peak_c, steps + 1),
+        courses.append(
+            ChamberCourse(
+                np.linspace(record.time_s[begin], record.time_s[begin] + rise_s, steps + 1),
+                np.linspace(record.chamber_c[begin], peak_c, steps + 1),
+            )
         )
-        contents_j, wall_j = heat.onwards(begin, course)
+    needs = []
+    for course, (contents_j, wall_j) in zip(courses, heat.onwards(begin, courses), strict=True):
         needed = heat_needed(heat.network, course, contents_j=contents_j, wall_j=wall_j)
-        last = max(1, steps // 4)
+        last = max(1, (course.time_s.size - 1) // 4)
         span_s = float(course.time_s[-1] - course.time_s[-1 - last])
         full_w = available_w / resistance_factor(float(needed.wire_c[-1]))
         share = (needed.heat_j[-1] - needed.heat_j[-1 - last]) / span_s / full_w

@@ -85,7 +85,7 @@ def test_a_course_solved_at_once_is_the_one_followed_step_by_step(load: Load) ->
     # Left at a moment for its own further course, it is the same again.
     place = int(np.argmax(course.chamber_c)) - 20
     rest = ChamberCourse(grid[place : place + 10], course.chamber_c[place : place + 10])
-    onwards = found.onwards(place, rest)
+    (onwards,) = found.onwards(place, [rest])
     for more, whole in zip(onwards, (found.contents_j, found.wall_j), strict=True):
         expected = whole[place : place + 10] - whole[place]
         assert float(np.max(np.abs(more - expected))) < 0.01 * float(np.max(np.abs(expected)))
