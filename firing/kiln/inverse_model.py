@@ -383,10 +383,12 @@ class CourseHeat:
     ) -> list[tuple[FloatArray, FloatArray]]:
         """Return both along other courses from the moment numbered `place` [J], from there."""
         earlier = float(self._course.time_s[place] - self._course.time_s[place - 1])
-        nodes, now_c = self._nodes, self._temperature_c[place]
+        nodes, (before_c, now_c) = self._nodes, self._temperature_c[place - 1 : place + 1]
         steps = _steps(courses, self._heat_j[place - 1 : place + 1], earlier)
-        off = now_c - nodes.guess(self._course.chamber_c[place : place + 1])
-        solved = _newton(nodes, steps, nodes.guess(steps.chamber_c) + off)
+        # A first guess: every node goes on following the chamber as it did.
+        was_c, is_c = self._course.chamber_c[place - 1 : place + 1].tolist()
+        share = np.minimum(np.maximum((now_c - before_c) / (is_c - was_c or 1.0), 0.0), 1.0)
+        solved = _newton(nodes, steps, now_c + (steps.chamber_c - is_c)[:, None] * share)
         found, end = [], 0
         for course in courses:
             begin, end = end, end + course.time_s.size - 1
@@ -401,7 +403,7 @@ class CourseHeat:
         return found
 
 
-CLOSE_C = 8.0
+CLOSE_C = 12.0
 """Newton's method is done when no temperature moves further [°C]: the next move would be a
 hundredth of that."""
 MOST_ROUNDS = 12

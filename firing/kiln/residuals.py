@@ -10,6 +10,7 @@ A `FiringRecord` is one firing as a fit takes it: its course, and what is known 
 from __future__ import annotations
 
 import math
+from bisect import bisect_left
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
@@ -267,17 +268,21 @@ def windows_of(record: FiringRecord) -> list[tuple[int, int]]:
     if record.hot_start:
         kind[record.time_s[:-1] - record.time_s[0] < HOT_SETTLE_S] = -1
     found: list[tuple[int, int]] = []
-    cuts = np.flatnonzero(np.diff(kind)) + 1
-    for begin, end in zip((0, *cuts.tolist()), (*cuts.tolist(), kind.size), strict=True):
+    cuts = (np.flatnonzero(np.diff(kind)) + 1).tolist()
+    time_s = record.time_s.tolist()
+    for begin, end in pairwise((0, *cuts, kind.size)):
         if kind[begin] < 0:
             continue
-        span_s = float(record.time_s[end] - record.time_s[begin])
+        span_s = time_s[end] - time_s[begin]
         if span_s < LEAST_WINDOW_S:
             continue
         pieces = max(1, min(round(span_s / WINDOW_S), end - begin))
-        edges = np.linspace(record.time_s[begin], record.time_s[end], pieces + 1)
-        places = np.unique(np.abs(record.time_s[:, None] - edges).argmin(axis=0)).tolist()
-        found += list(pairwise(places))
+        places = {begin, end}
+        for piece in range(1, pieces):
+            edge_s = time_s[begin] + piece * span_s / pieces
+            after = bisect_left(time_s, edge_s)
+            places.add(after - (edge_s - time_s[after - 1] <= time_s[after] - edge_s))
+        found += pairwise(sorted(places))
     return found
 
 

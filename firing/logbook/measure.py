@@ -316,10 +316,13 @@ def _cooled(found: _Found, weights: FloatArray, covariance: FloatArray) -> _Foun
 
 def _solved(here: HalfHours, marks: FloatArray, known: Any) -> tuple[FloatArray, FloatArray]:
     """Return the marks' weights and their covariance, by robust least squares with priors."""
+    from scipy.linalg import lapack  # slow to import
+
     x, y = marks[known], (here.excess + here.given)[known]
     span = ((here.end_s - here.start_s)[known]) / WINDOW_S
     scatter = np.sqrt(WINDOW_SCATTER**2 / span + here.doubt[known] ** 2)
-    expected, prior = np.array([1.0, 0.0, 0.0, 0.0]), np.diag(PRIORS**-2.0)
+    prior = np.diag(PRIORS**-2.0)
+    from_prior = prior @ np.array([1.0, 0.0, 0.0, 0.0])
     weight, widened = 1.0 / scatter, np.ones_like(scatter)
     # A relay's output, seen once a minute, is rough; the cooling is not.
     groups = [np.flatnonzero(here.powered[known] == on) for on in (True, False)]
@@ -327,7 +330,7 @@ def _solved(here: HalfHours, marks: FloatArray, known: Any) -> tuple[FloatArray,
     for _ in range(ROUNDS):
         weighed = x.T * (weight / widened) ** 2
         information = weighed @ x
-        found = np.linalg.solve(information + prior, weighed @ y + prior @ expected)
+        _, found, _ = lapack.dposv(information + prior, weighed @ y + from_prior)
         off = (y - x @ found) / scatter
         size = np.abs(off)
         for group in groups:

@@ -93,11 +93,6 @@ def half_hours(
     kelvin = record.chamber_c + KELVIN_AT_0_C
     radiated = (kelvin**4 - (record.room_c + KELVIN_AT_0_C) ** 4) / np.maximum(above_k, 1.0)
 
-    def degree_s(share: FloatArray) -> FloatArray:
-        flow = above_k * share / share[int(np.argmax(record.chamber_c))]
-        steps: FloatArray = 0.5 * record.step_s * (flow[1:] + flow[:-1])
-        return steps
-
     loss_w_per_k = kiln.fitted.loss * kiln.wall_w_per_k + network.leak_w_per_k
     known = [(a, b, True) for a, b in windows_of(record)]
     pieces = sorted(known + [(a, b, False) for a, b in _open_windows(record)])
@@ -105,18 +100,16 @@ def half_hours(
     last = np.array([b for _, b, _ in pieces], dtype=np.int64)
     is_known = np.array([known for _, _, known in pieces], dtype=bool)
 
-    def summed(steps: FloatArray) -> FloatArray:
-        total = np.concatenate(([0.0], np.cumsum(steps)))
-        found: FloatArray = total[last] - total[first]
-        return found
-
-    whole_j = summed(full_j)
-    need = summed(np.diff(needed.heat_j)) / whole_j
-    given = np.where(is_known, summed(np.nan_to_num(full_j * record.duty)) / whole_j, 1.0)
-    leak, draught, hole = (
-        loss_w_per_k * summed(degree_s(share)) / whole_j
-        for share in (np.ones_like(above_k), np.sqrt(np.maximum(above_k, 0.0)), radiated)
-    )
+    shares = np.stack((np.ones_like(above_k), np.sqrt(np.maximum(above_k, 0.0)), radiated))
+    flows = above_k * shares / shares[:, int(np.argmax(record.chamber_c)), None]
+    degree_s = 0.5 * record.step_s * (flows[:, 1:] + flows[:, :-1])
+    given_j = np.where(np.isnan(record.duty), 0.0, full_j * record.duty)
+    total = np.zeros((5, record.time_s.size))
+    np.cumsum(np.vstack((full_j, given_j, degree_s)), axis=1, out=total[:, 1:])
+    whole_j, known_j, *degrees = total[:, last] - total[:, first]
+    need = (needed.heat_j[last] - needed.heat_j[first]) / whole_j
+    given = np.where(is_known, known_j / whole_j, 1.0)
+    leak, draught, hole = (loss_w_per_k * each / whole_j for each in degrees)
     middle_c = record.chamber_c[(first + last) // 2]
     doubt = np.where(middle_c < limit.REASON_DRYING_C, limit.REASON_DRYING, 0.0)
     if load.has_bound_water:
@@ -131,7 +124,7 @@ def half_hours(
         powered=given > 0.0,
         excess=need - given,
         given=given,
-        contents=summed(np.diff(contents_j)) / whole_j,
+        contents=(contents_j[last] - contents_j[first]) / whole_j,
         leak=leak,
         draught=draught,
         hole=hole,
