@@ -195,27 +195,21 @@ def _of_log(read: Log, log: str) -> dict[str, Any]:
 
 
 def _reviewed(read: Log, studio: Studio, plan: str, kiln: str, known: dict[str, Any]) -> Row:
-    channel = pick_channel(read, studio.channel)
+    channel, result = pick_channel(read, studio.channel), None
     if not plan:
         match = which_plan(read, studio.plans, channel=channel, place=known["log"])
         if match.best is None:
             return Row(**known, status="no plan", sentence=_one_line(match.why))
-        plan = match.best.name
+        plan, result = match.best.name, match.review
         by = match.why if match.sure else f"uncertain: {match.why}"
         known |= _named("plan", plan, _one_line(by), studio.plan_files)
-        if not kiln:
-            found = which_kiln(read, studio.kilns, match.review)
-            kiln = found.name
-            known |= _named("kiln", kiln, _one_line(found.why), studio.kiln_files)
-    result = review(
-        studio.plans[plan], read, channel=channel, kiln=studio.kilns[kiln] if kiln else None
-    )
-    if not known.get("kiln") and studio.kilns:
+    if not kiln:
+        result = result or review(studio.plans[plan], read, channel=channel)
         found = which_kiln(read, studio.kilns, result)
-        if found.name:
-            kiln = found.name
-            known |= _named("kiln", kiln, _one_line(found.why), studio.kiln_files)
-            result = review(studio.plans[plan], read, channel=channel, kiln=studio.kilns[kiln])
+        kiln = found.name
+        known |= _named("kiln", kiln, _one_line(found.why), studio.kiln_files)
+    if kiln or result is None:
+        result = review(studio.plans[plan], read, channel=channel, kiln=studio.kilns[kiln])
     return Row(**known, **_figures(result, studio.tariff))
 
 

@@ -125,3 +125,15 @@ def test_a_change_of_any_figure_is_another_basis(studio: Studio) -> None:
     same = replace(studio, bases={}, **other)
     assert same.basis("bisque", "corner") == studio.basis("bisque", "corner")
     assert same.basis("", "corner") != studio.basis("", "corner")
+
+
+def test_a_plan_that_was_found_by_its_review_is_not_reviewed_again(
+    plans: Studio, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    log = tmp_path / "some firing.csv"
+    write_log(log, "bisque", datetime(2026, 4, 1, 8))
+    asked = review_bytes(log.read_bytes(), log.name, plans, "bisque")
+    monkeypatch.delattr("firing.fleet.review_log.review")
+    found = review_bytes(log.read_bytes(), log.name, plans)
+    assert found.status == "reviewed"
+    assert replace(found, plan_by=asked.plan_by, basis=asked.basis) == asked
