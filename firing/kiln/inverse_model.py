@@ -419,7 +419,7 @@ def _at_once(
     """Solve the equations of `_march` at all moments together."""
     # The guess is rough: what it is off by is found at a few moments first.
     guess, last = nodes.guess(course.chamber_c), course.time_s.size - 1
-    few = np.unique(np.append(np.arange(0, last, FEW), last))
+    few = np.array([*range(0, last, FEW), last])
     rough = ChamberCourse(course.time_s[few], course.chamber_c[few])
     past_j = np.stack((base_j, base_j))
     off = np.zeros((few.size, start_c.size))

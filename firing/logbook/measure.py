@@ -176,7 +176,7 @@ def measure(
     Returns
     -------
     Measure
-        Takes about as long as the review; compare only those of one kiln file.
+        Takes about half as long as the review; compare only those of one kiln file.
     """
     described = replace(kiln or review.kiln or USUAL, fitted=Fitted())
     matched = planned and not review.refused
@@ -193,7 +193,10 @@ def measure(
     if matched and not review.begins_inside:
         end_s = review.segments[plan.peak_index].end_s
         heating_s = None if end_s is None else end_s - review.lead_in_s
-    verdict = review.heat.witness if review.heat is not None else None
+    seen, name = review.heat, review.log.trace.channels[review.channel]
+    verdict = None if seen is None else seen.witness
+    above = None if seen is None else seen.exposures.get(name)
+    above = above or exposure(review.log.trace, review.channel, LEVELS_C)
     return Measure(
         power_over_loss=found.ratio,
         power_over_loss_se=found.ratio_se,
@@ -212,7 +215,7 @@ def measure(
         peak_c=review.peak_c,
         reached=matched and review.peak_c >= plan.peak_c - PEAK_NEAR_C,
         heating_s=heating_s,
-        hours_above=exposure(review.log.trace, review.channel, LEVELS_C).hours,
+        hours_above=above.hours,
         offsets=() if verdict is None else _offsets(verdict),
         why_not=found.why_not,
     )
@@ -231,7 +234,7 @@ def _offsets(verdict: WitnessVerdict) -> tuple[WitnessOffset, ...]:
     )
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(slots=True)
 class _Found:
     ratio: float | None = None
     ratio_se: float | None = None
@@ -273,69 +276,62 @@ def _weigh(
     found = _Found(output="logged" if record.logged else "inferred" if powered.any() else "none")
     off = known & ~here.powered
     if np.count_nonzero(off) >= PRIORS.size:
-        found = _cooled(found, *_solved(here, marks, off))
+        _cool(found, *_solved(here, marks, off))
     of_losses = OF_LOSSES / losses
     heating = need[(here.middle_c > LOWEST_C) & (here.powered | ~here.known)]
     if heating.size:
-        found = replace(found, least=float(heating.max()) / losses)
+        found.least = float(heating.max()) / losses
     power = float(weights[POWER])
     if not powered.any() or power <= 0.0:
-        why = "it was never short of power, and its output is not logged"
-        return replace(found, why_not=why)
+        found.why_not = "it was never short of power, and its output is not logged"
+        return found
     along = np.array([1.0 / power, 0.0, 0.0, 0.0]) - of_losses
     least_se = LEAST_LOGGED if record.logged else LEAST_INFERRED
     ratio_se = math.hypot(math.sqrt(along @ covariance @ along), least_se)
     if ratio_se > INFORMATIVE:
-        return replace(found, why_not="too little of it ran at a power that is known")
+        found.why_not = "too little of it ran at a power that is known"
+        return found
+    found.ratio, found.ratio_se = power / losses, ratio_se
     climb = _climb(heat, record, here, marks, weights, rate_c_per_h, peak_c)
-    return replace(
-        found,
-        ratio=power / losses,
-        ratio_se=ratio_se,
-        climb_c_per_h=None if climb is None else climb[0],
-        climb_per_power_c_per_h=None if climb is None else climb[1],
-    )
+    if climb is not None:
+        found.climb_c_per_h, found.climb_per_power_c_per_h = climb
+    return found
 
 
-def _cooled(found: _Found, weights: FloatArray, covariance: FloatArray) -> _Found:
+def _cool(found: _Found, weights: FloatArray, covariance: FloatArray) -> None:
     """Add what the cooling says by itself: heat that nobody gave needs no word on power."""
     losses = 1.0 + float(weights[WALL] + weights[LEAK])
     losses_se = math.sqrt(OF_LOSSES @ covariance @ OF_LOSSES) / losses
     if losses <= 0.0 or losses_se > COOLING_TOLD:
-        return found
-    return replace(
-        found,
-        losses=losses,
-        losses_se=math.hypot(losses_se, LEAST_INFERRED),
-        leak=float(weights[LEAK]),
-        leak_se=math.sqrt(covariance[LEAK, LEAK]),
-        contents=1.0 + float(weights[LOAD]),
-        contents_se=math.sqrt(covariance[LOAD, LOAD]),
-    )
+        return
+    found.losses, found.losses_se = losses, math.hypot(losses_se, LEAST_INFERRED)
+    found.leak, found.leak_se = float(weights[LEAK]), math.sqrt(covariance[LEAK, LEAK])
+    found.contents = 1.0 + float(weights[LOAD])
+    found.contents_se = math.sqrt(covariance[LOAD, LOAD])
 
 
 def _solved(here: HalfHours, marks: FloatArray, known: Any) -> tuple[FloatArray, FloatArray]:
     """Return the marks' weights and their covariance, by robust least squares with priors."""
     from scipy.linalg import lapack  # slow to import
 
-    x, y = marks[known], (here.excess + here.given)[known]
     span = ((here.end_s - here.start_s)[known]) / WINDOW_S
     scatter = np.sqrt(WINDOW_SCATTER**2 / span + here.doubt[known] ** 2)
+    x, y = marks[known] / scatter[:, None], (here.excess + here.given)[known] / scatter
     prior = np.diag(PRIORS**-2.0)
     from_prior = prior @ np.array([1.0, 0.0, 0.0, 0.0])
-    weight, widened = 1.0 / scatter, np.ones_like(scatter)
+    square, widened = np.ones_like(scatter), np.ones_like(scatter)
     # A relay's output, seen once a minute, is rough; the cooling is not.
     groups = [np.flatnonzero(here.powered[known] == on) for on in (True, False)]
     groups = [group for group in groups if group.size]
     for _ in range(ROUNDS):
-        weighed = x.T * (weight / widened) ** 2
+        weighed = x.T * square
         information = weighed @ x
         _, found, _ = lapack.dposv(information + prior, weighed @ y + from_prior)
-        off = (y - x @ found) / scatter
+        off = y - x @ found
         size = np.abs(off)
         for group in groups:
             widened[group] = max(1.0, NORMAL_OVER_MEDIAN * median(size[group]))
-        weight = (1.0 + (off / widened / ROBUST_SIGMA) ** 2) ** -0.25 / scatter
+        square = 1.0 / (widened**2 * np.sqrt(1.0 + (off / (ROBUST_SIGMA * widened)) ** 2))
     # What a model leaves out lasts for hours, and then counts once.
     off = off / widened
     alike = float(off[1:] @ off[:-1]) / max(float(off @ off), 1e-12)
