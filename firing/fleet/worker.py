@@ -7,11 +7,13 @@ gets another one, and the log a row that says so.
 from __future__ import annotations
 
 import contextlib
+import math
 import os
 import pickle
 import subprocess
 import sys
 import threading
+import time
 from dataclasses import replace
 
 from firing.files.disk import UnusableInput
@@ -60,16 +62,19 @@ class Worker:
         self._process: subprocess.Popen[bytes] | None = None
         self._studio: Studio | None = None
         self._closed = False
+        self._lock = threading.Lock()  # that the time of one job ends no other
+        self._until_s = math.inf  # when the job under way is ended
+        self._late = False
+        self._watched = False
 
     def review(self, job: Job, studio: Studio) -> Answer:
         """Return the log's answer; a row that says why, if there is none after two attempts."""
         for _ in range(2):
-            late = threading.Event()
             try:
-                return self._ask(job, studio, late)
+                return self._ask(job, studio)
             except (OSError, EOFError, pickle.UnpicklingError):
                 self._end()
-                if late.is_set():
+                if self._late:
                     words = f"its review took longer than {self._longest_s:g} s and was ended"
                     return job.without_review(studio, "failed", words)
                 if self._closed:
@@ -78,20 +83,17 @@ class Worker:
             studio, "failed", "its review ended the process that did it, twice"
         )
 
-    def _ask(self, job: Job, studio: Studio, late: threading.Event) -> Answer:
-        process = self._process
+    def _ask(self, job: Job, studio: Studio) -> Answer:
+        self._late, process = False, self._process
         if process is None:
             process, self._studio = self._begin(), None
         assert process.stdin is not None
         assert process.stdout is not None
-
-        def end() -> None:
-            late.set()
-            process.kill()
-
-        timer = threading.Timer(self._longest_s, end)
-        timer.daemon = True
-        timer.start()
+        if not self._watched:  # a thread for each job would take longer than handing it out
+            threading.Thread(target=self._watch, daemon=True).start()
+            self._watched = True
+        with self._lock:
+            self._until_s = time.monotonic() + self._longest_s
         try:
             # A studio may be large: it is sent when it is another one only.
             pickle.dump((None if studio is self._studio else studio, job), process.stdin)
@@ -99,8 +101,18 @@ class Worker:
             self._studio = studio
             found: Answer = pickle.load(process.stdout)
         finally:
-            timer.cancel()
+            with self._lock:
+                self._until_s = math.inf
         return found
+
+    def _watch(self) -> None:
+        """End the process of a job that takes too long."""
+        while not self._closed:
+            time.sleep(min(1.0, 0.1 * self._longest_s))
+            with self._lock:
+                if time.monotonic() > self._until_s and self._process is not None:
+                    self._late, self._until_s = True, math.inf
+                    self._process.kill()
 
     def _begin(self) -> subprocess.Popen[bytes]:
         self._process = subprocess.Popen(
