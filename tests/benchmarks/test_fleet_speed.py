@@ -99,9 +99,7 @@ def test_a_log_of_many_costs_little_more_than_its_review(glazes: Path) -> None:
         f"\na log in a table {1e3 * each_s:.1f} ms, its review {1e3 * one_s:.1f} ms: "
         f"{each_s / one_s:.2f} times"
     )
-    # 1.25 is what is wanted and 1.36 what a quiet machine shows: what a log says of its kiln's wear
-    # takes 5 ms, where its review takes 17.
-    assert each_s <= 1.5 * one_s
+    assert each_s <= 1.25 * one_s
 
 
 def test_two_workers_do_nearly_twice_as_much(glazes: Path) -> None:
