@@ -479,7 +479,7 @@ def _steps(
         a, b, c = (1.0 + rest) / step, -(1.0 + w) / step, w * rest / step
         brought_w = np.zeros((step.size, past_j.shape[1]))
         brought_w[0] = b[0] * past_j[1] + c[0] * past_j[0]
-        brought_w[1:2] = c[1:2] * past_j[1]
+        brought_w[1:2] = c[1:2, None] * past_j[1]
         b[0] = c[:2] = 0.0
         weights.append((course.chamber_c[1:], a, b, c))
         brought.append(brought_w)

@@ -137,3 +137,11 @@ def test_a_plan_that_was_found_by_its_review_is_not_reviewed_again(
     found = review_bytes(log.read_bytes(), log.name, plans)
     assert found.status == "reviewed"
     assert replace(found, plan_by=asked.plan_by, basis=asked.basis) == asked
+
+
+@pytest.mark.parametrize("minutes", range(1, 40, 6))
+def test_a_log_of_minutes_is_reviewed_in_its_kiln(studio: Studio, minutes: int) -> None:
+    text = "time_s,Kiln (°C)\n" + "".join(f"{60 * n},{20 + n}\n" for n in range(minutes + 1))
+    row = review_bytes(text.encode(), "short.csv", studio, "bisque", "barrel")
+    assert row.status in ("reviewed", "other program"), row.sentence
+    assert row.power_over_loss is None
