@@ -30,7 +30,7 @@ if TYPE_CHECKING:
 
 PART_ROWS = 65_536
 """A settled part holds at most so many rows: some MB."""
-GROUP_ROWS = 32_768
+GROUP_ROWS = 4096
 """And is written so many rows at a time, which is all that is in memory of it."""
 SHARED = (
     "kiln", "kiln_by", "kiln_file", "plan", "plan_by", "plan_file", "month", "status", "cause",
