@@ -123,6 +123,9 @@ nothing [s, -, °C]."""
 LED_LAG_S, LED_SHARE, LED_MOST = 120.0, 0.6, 0.25
 """One that is led down falls so late, at this share of its plan; at more than this share of that it
 is being led [s, -, -]."""
+LED_SEEN_C, LED_ERRORS = 1.0, 3.0
+"""Noise hides the first minutes of its fall: a standard error more is allowed for by each of these,
+and so many at the most [°C, -]."""
 RISES_FROM_S, RISES_C = 120.0, 2.0
 """So long after its power went a kiln rises no more, by more than this [s, °C]."""
 DONE_FALLING_C = 15.0
@@ -667,9 +670,12 @@ class PowerMonitor:
         planned = plan.schedule.segments[after].rate_c_per_h if after < len(plan.segments) else None
         natural = float(default_kiln.cooling_rate_c_per_h(np.array([level_c]))[0])
         # One that is led down lags, and hides its fall; one that is let go falls at once.
-        lag_s, rate, most = OFF_LAG_S, OFF_SHARE * natural, 1.0
+        lag_s, rate, most, errors = OFF_LAG_S, OFF_SHARE * natural, 1.0, 0.0
         if planned is not None:
-            # Where the clock waits for a kiln above it, it is led down by little at first.
+            # Where the clock waits for a kiln above it, it is led down by little at first, the more
+            # the longer: noise must not hide that.
+            if self.waits is not False:
+                errors = min(noise_c / LED_SEEN_C, LED_ERRORS)
             lag_s, most = LED_LAG_S, LED_MOST
             rate = LED_SHARE * min(planned, NATURAL_SHARE * natural)
         due_c = rate / SECONDS_PER_HOUR * np.maximum(after_s - lag_s, 0.0)
@@ -687,7 +693,7 @@ class PowerMonitor:
         most_share += max(shares, 0.0) if swing_c else shares
         self.stays_on = (
             -fallen_c > now.believed_c(FALL_C, error_c)
-            or (most_share < 1.0 and shares < most)
+            or (most_share < 1.0 and shares + errors * share_error < most)
             or (planned is None and now.rises_since(end_s + RISES_FROM_S))
             or (planned is None and now.is_above(now.highest_of_c(level) - float(due_c[-1])))
         )
