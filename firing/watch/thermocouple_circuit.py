@@ -253,7 +253,8 @@ class StuckReadingDetector:
             if not math.isnan(self._last_c):
                 change_c = abs(value_c - self._last_c)
                 self._digit_c = min(self._digit_c, change_c)
-                self._change_c += (change_c - self._change_c) / FADING_READINGS
+                if rises != self._rose:  # a ramp's steps say nothing of noise
+                    self._change_c += (change_c - self._change_c) / FADING_READINGS
             self._turns += rises != self._rose
             self._rose = rises
             self._seen += 1 + self._equal
