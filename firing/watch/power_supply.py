@@ -107,7 +107,7 @@ more than it may be behind a clock that waits [-, °C, -, °C]."""
 
 PAST_SIGNIFICANT_ERRORS = 4.0
 PAST_READINGS = 2
-LEVEL_S = 900.0
+LEVEL_S, LEVEL_READINGS = 900.0, 3
 SWINGS_C = 5.0
 MEETS_S = 3600.0
 """An arrival is where the line through so long a stretch of its ramp meets the target [s]."""
@@ -637,11 +637,17 @@ class PowerMonitor:
         if after < len(plan.segments) and plan.heats(after):
             self.stays_on = False
             return
-        level = (now.time_s >= max(hold.due_s - LEVEL_S, hold.arrived_s)) & (
-            now.time_s <= hold.due_s
-        )
-        # Of what noise and swing allow the latest: an end that is sure.
+        # Of what noise and swing allow the latest: an end that is sure, and so is what came before
+        # the soonest; a first reading at the target may be the ramp's yet.
         end_s = self._latest_end_s(plan, hold, now)
+        sure_s = end_s - plan.schedule.segments[hold.index].hold_s
+        level = (now.time_s >= max(hold.due_s - LEVEL_S, sure_s)) & (
+            now.time_s <= hold.soonest_due_s
+        )
+        if np.count_nonzero(level) < LEVEL_READINGS:
+            level = (now.time_s >= max(hold.due_s - LEVEL_S, hold.arrived_s)) & (
+                now.time_s <= hold.due_s
+            )
         past = now.time_s > end_s
         after_s = now.time_s[past] - end_s
         if self.stays_on:
