@@ -207,6 +207,7 @@ class PowerMonitor:
         self._clock_began_s: float | None = None
         self._fall_began_s: float | None = None
         self._fell_from_c = math.nan
+        self._swung_s = -math.inf
         self.past_s = 0.0
         self.over_by_clock = False
         self.cut: set[int] = set()
@@ -246,6 +247,8 @@ class PowerMonitor:
         """Take in whether it falls, since when, and when a clock that does not wait began."""
         if position.late_s is not None and position.phase in ("ramp", "hold"):
             self._clock_began_s = now.at_s - position.program_s - position.late_s
+        if now.swings:
+            self._swung_s = now.at_s
         self.falls = now.falls
         if not now.falls:
             self._fall_began_s = None
@@ -429,9 +432,11 @@ class PowerMonitor:
             target_c = plan.schedule.segments[hold.index].target_c
             missing_c = target_c - now.celsius
             least_c = max(FALL_C, SIGNIFICANT_ERRORS * now.error_c, 0.7 * now.usual_fall_c)
-            # A kiln that came late ran at full power, and swings for the first time here.
+            # A kiln that came late ran at full power, and swings for the first time here; so does
+            # one on a relay that needed nearly all of it.
             came_late = hold.late_s is not None and hold.late_s > LATE_S
-            if came_late and now.at_s - hold.arrived_s < CORNER_S:
+            swung = now.at_s - self._swung_s < SWING_S
+            if (came_late or swung) and now.at_s - hold.arrived_s < CORNER_S:
                 least_c = max(least_c, FIRST_SWING_C)
             if missing_c < least_c and not sinks:
                 return
