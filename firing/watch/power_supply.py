@@ -388,8 +388,15 @@ class PowerMonitor:
         left_s = HOLD_LEFT_S + hold.unsure_s
         if self._recent.interval_s() < RARE_S:
             return now_s < hold.soonest_due_s - left_s
-        # Of rare readings the one that shows the fall comes long after it began.
-        began_s = now_s if self._fall_began_s is None else self._fall_began_s
+        # Of rare readings the one that shows the fall comes long after it began; one from above the
+        # target settles until it is below.
+        time_s, celsius = self._recent.points()
+        assert self._plan is not None
+        above = celsius >= self._plan.schedule.segments[hold.index].target_c
+        began_s = now_s
+        if self._fall_began_s is not None:
+            began_s = self._fall_began_s + 0.5 * self._recent.interval_s()
+        began_s = max(began_s, float(np.max(time_s[above], initial=-math.inf)))
         return began_s < hold.due_s - left_s and now_s < hold.due_s + HOLD_LEFT_S
 
     def early_s(self, index: int, now_s: float) -> float:
