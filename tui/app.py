@@ -100,6 +100,7 @@ def _tour_lines() -> list[str | tuple[str, str]]:
     return [("  ", words) for words in TOUR]
 
 
+_OPENING_S = 0.005
 _KEY_PATIENCE_S = 0.25
 """The next key waits so long at most for a screen that went away with the one before it."""
 
@@ -231,6 +232,10 @@ class FiringApp(App[Ended]):
             return
         self._keys_begun += 1
         self._key_under_way = number = self._keys_begun
+        if not self.screen.is_mounted:
+            # What has just been opened is whole before a key is meant for it.
+            self.set_timer(_OPENING_S, self._next_key)
+            return
         start = self.focused or self.screen
         await super().on_event(self._waiting.popleft())
         # Twice: behind the key, then behind the messages that it was answered with.

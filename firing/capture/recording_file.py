@@ -161,8 +161,11 @@ else:
     def lock_file(descriptor: int) -> bool:
         """Take the lock of an open file; False if another process holds it.
 
-        A file system without locks (some network shares) counts as locked by this process.
+        A file system without locks (some network shares) counts as locked by this process, and so
+        does a device, which keeps nothing that two could spoil.
         """
+        if not stat.S_ISREG(os.fstat(descriptor).st_mode):
+            return True
         try:
             fcntl.flock(descriptor, fcntl.LOCK_EX | fcntl.LOCK_NB)
         except OSError as fault:
