@@ -98,8 +98,9 @@ class ChannelPlausibility:
             rises = value_c > before_c
             change_c = abs(value_c - before_c)
             self._digit_c = min(self._digit_c, change_c)
-            self._change_c += (change_c - self._change_c) / LIVE_TURNING_READINGS
             self._turns.append(rises != self._rose)
+            if self._turns[-1]:  # a ramp's steps say nothing of noise
+                self._change_c += (change_c - self._change_c) / LIVE_TURNING_READINGS
             self._rose = rises
             self._still, self._still_since_s = 0, time_s
         else:

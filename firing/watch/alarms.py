@@ -49,6 +49,9 @@ SURELY_COLD_C = 80.0
 LATE_SHARE = 4.0
 """A kiln that a clock left behind runs above the plan for a while to catch up, by less than this
 share of the margin, and is no higher than the clock has it."""
+KEPT_S = 3600.0
+"""One that was for so long no further behind than that is measured by the clock: however far above
+its plan it is taken to be, its ramp was taken for begun too late [s]."""
 OVER_SHARE, OVER_MORE, OVER_S = 0.4, 1.35, 7200.0
 """An overshoot is over at this share of it; the next may be so many times the highest of the last
 hours [-, -, s]."""
@@ -77,6 +80,7 @@ class AlarmBoard:
         self._stillness = StuckReadingDetector()
         self._overshoot = Overshoot(limits.above_c)
         self._standing_c = self._standing_s = 0.0
+        self._behind_s: float | None = None
         self._position: Position | None = None
         self._falls_slowly = AlarmLatch(FALLING_RAISE_S, CALM_S)
         self._latches = {
@@ -127,6 +131,8 @@ class AlarmBoard:
         position = self._position
         if self._schedule is None or position is None or position.segment is None:
             return None
+        if self._latches["stalled"].raised:
+            return None  # told already: what gains nothing on its losses keeps its digits for hours
         segment = self._schedule.segments[position.segment]
         begun = position.begun_s is not None and now_s - position.begun_s > RISING_SINCE_S
         far = segment.target_c - now_c > RISING_FROM_C
@@ -241,8 +247,13 @@ class AlarmBoard:
         margin_c = self._limits.above_c
         waits = self.supply.waits
         standing_c = self._standing_above_c(now.now_s, above, waits is True)
-        if above is not None and not waits and (waits is False or above < LATE_SHARE * margin_c):
-            above = min(above, self.supply.above_clock_c(now.now_s, now.now_c))
+        above_clock_c = self.supply.above_clock_c(now.now_s, now.now_c)
+        # Further behind than this, one that is as far above its plan is still below its clock.
+        if self._behind_s is None or above_clock_c < (1.0 - LATE_SHARE) * margin_c:
+            self._behind_s = now.now_s
+        kept = waits is False or now.now_s - self._behind_s > KEPT_S
+        if above is not None and not waits and (kept or above < LATE_SHARE * margin_c):
+            above = min(above, above_clock_c)
         allowed_c = self._overshoot.update(now.now_s, above, now.highest_c)
         shown = "" if above is None else _difference(above, self._unit)
         return self._latched(

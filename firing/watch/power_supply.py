@@ -107,7 +107,7 @@ more than it may be behind a clock that waits [-, °C, -, °C]."""
 
 PAST_SIGNIFICANT_ERRORS = 4.0
 PAST_READINGS = 2
-LEVEL_S = 900.0
+LEVEL_S, LEVEL_READINGS = 900.0, 3
 SWINGS_C = 5.0
 MEETS_S = 3600.0
 """An arrival is where the line through so long a stretch of its ramp meets the target [s]."""
@@ -123,6 +123,9 @@ nothing [s, -, °C]."""
 LED_LAG_S, LED_SHARE, LED_MOST = 120.0, 0.6, 0.25
 """One that is led down falls so late, at this share of its plan; at more than this share of that it
 is being led [s, -, -]."""
+LED_SEEN_C, LED_ERRORS = 1.0, 3.0
+"""Noise hides the first minutes of its fall: a standard error more is allowed for by each of these,
+and so many at the most [°C, -]."""
 RISES_FROM_S, RISES_C = 120.0, 2.0
 """So long after its power went a kiln rises no more, by more than this [s, °C]."""
 DONE_FALLING_C = 15.0
@@ -204,6 +207,7 @@ class PowerMonitor:
         self._clock_began_s: float | None = None
         self._fall_began_s: float | None = None
         self._fell_from_c = math.nan
+        self._swung_s = -math.inf
         self.past_s = 0.0
         self.over_by_clock = False
         self.cut: set[int] = set()
@@ -243,6 +247,8 @@ class PowerMonitor:
         """Take in whether it falls, since when, and when a clock that does not wait began."""
         if position.late_s is not None and position.phase in ("ramp", "hold"):
             self._clock_began_s = now.at_s - position.program_s - position.late_s
+        if now.swings:
+            self._swung_s = now.at_s
         self.falls = now.falls
         if not now.falls:
             self._fall_began_s = None
@@ -382,8 +388,15 @@ class PowerMonitor:
         left_s = HOLD_LEFT_S + hold.unsure_s
         if self._recent.interval_s() < RARE_S:
             return now_s < hold.soonest_due_s - left_s
-        # Of rare readings the one that shows the fall comes long after it began.
-        began_s = now_s if self._fall_began_s is None else self._fall_began_s
+        # Of rare readings the one that shows the fall comes long after it began; one from above the
+        # target settles until it is below.
+        time_s, celsius = self._recent.points()
+        assert self._plan is not None
+        above = celsius >= self._plan.schedule.segments[hold.index].target_c
+        began_s = now_s
+        if self._fall_began_s is not None:
+            began_s = self._fall_began_s + 0.5 * self._recent.interval_s()
+        began_s = max(began_s, float(np.max(time_s[above], initial=-math.inf)))
         return began_s < hold.due_s - left_s and now_s < hold.due_s + HOLD_LEFT_S
 
     def early_s(self, index: int, now_s: float) -> float:
@@ -426,9 +439,11 @@ class PowerMonitor:
             target_c = plan.schedule.segments[hold.index].target_c
             missing_c = target_c - now.celsius
             least_c = max(FALL_C, SIGNIFICANT_ERRORS * now.error_c, 0.7 * now.usual_fall_c)
-            # A kiln that came late ran at full power, and swings for the first time here.
+            # A kiln that came late ran at full power, and swings for the first time here; so does
+            # one on a relay that needed nearly all of it.
             came_late = hold.late_s is not None and hold.late_s > LATE_S
-            if came_late and now.at_s - hold.arrived_s < CORNER_S:
+            swung = now.at_s - self._swung_s < SWING_S
+            if (came_late or swung) and now.at_s - hold.arrived_s < CORNER_S:
                 least_c = max(least_c, FIRST_SWING_C)
             if missing_c < least_c and not sinks:
                 return
@@ -634,11 +649,17 @@ class PowerMonitor:
         if after < len(plan.segments) and plan.heats(after):
             self.stays_on = False
             return
-        level = (now.time_s >= max(hold.due_s - LEVEL_S, hold.arrived_s)) & (
-            now.time_s <= hold.due_s
-        )
-        # Of what noise and swing allow the latest: an end that is sure.
+        # Of what noise and swing allow the latest: an end that is sure, and so is what came before
+        # the soonest; a first reading at the target may be the ramp's yet.
         end_s = self._latest_end_s(plan, hold, now)
+        sure_s = end_s - plan.schedule.segments[hold.index].hold_s
+        level = (now.time_s >= max(hold.due_s - LEVEL_S, sure_s)) & (
+            now.time_s <= hold.soonest_due_s
+        )
+        if np.count_nonzero(level) < LEVEL_READINGS:
+            level = (now.time_s >= max(hold.due_s - LEVEL_S, hold.arrived_s)) & (
+                now.time_s <= hold.due_s
+            )
         past = now.time_s > end_s
         after_s = now.time_s[past] - end_s
         if self.stays_on:
@@ -667,9 +688,12 @@ class PowerMonitor:
         planned = plan.schedule.segments[after].rate_c_per_h if after < len(plan.segments) else None
         natural = float(default_kiln.cooling_rate_c_per_h(np.array([level_c]))[0])
         # One that is led down lags, and hides its fall; one that is let go falls at once.
-        lag_s, rate, most = OFF_LAG_S, OFF_SHARE * natural, 1.0
+        lag_s, rate, most, errors = OFF_LAG_S, OFF_SHARE * natural, 1.0, 0.0
         if planned is not None:
-            # Where the clock waits for a kiln above it, it is led down by little at first.
+            # Where the clock waits for a kiln above it, it is led down by little at first, the more
+            # the longer: noise must not hide that.
+            if self.waits is not False:
+                errors = min(noise_c / LED_SEEN_C, LED_ERRORS)
             lag_s, most = LED_LAG_S, LED_MOST
             rate = LED_SHARE * min(planned, NATURAL_SHARE * natural)
         due_c = rate / SECONDS_PER_HOUR * np.maximum(after_s - lag_s, 0.0)
@@ -687,7 +711,7 @@ class PowerMonitor:
         most_share += max(shares, 0.0) if swing_c else shares
         self.stays_on = (
             -fallen_c > now.believed_c(FALL_C, error_c)
-            or (most_share < 1.0 and shares < most)
+            or (most_share < 1.0 and shares + errors * share_error < most)
             or (planned is None and now.rises_since(end_s + RISES_FROM_S))
             or (planned is None and now.is_above(now.highest_of_c(level) - float(due_c[-1])))
         )

@@ -12,6 +12,8 @@ from collections import deque
 from dataclasses import dataclass
 from typing import Literal
 
+import numpy as np
+
 from firing.capture.reading import Status
 from firing.logs.plausibility_limits import (
     CIRCUIT_COLD_FALL_C,
@@ -61,6 +63,8 @@ STILL_BY_PLAN_CHANCE = 1e-4
 SUSPICIOUS_CHANCE, SUSPICIOUS_S = 1e-2, 300.0
 """As seldom as this, and for so long, it may be stuck [-, s]; then it is, or the kiln stands."""
 FADING_READINGS = 60
+STANDS_DIGITS = 2.0
+"""One that moved by no more than this in a stretch as long, before, may stand through one [-]."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -229,6 +233,7 @@ class StuckReadingDetector:
         self._seen = self._seen_equal = self._turns = 0
         self._digit_c = math.inf
         self._change_c = self._stood_s = 0.0
+        self._moves: deque[tuple[float, float]] = deque(maxlen=FADING_READINGS)
         self.stuck = False
 
     @property
@@ -248,7 +253,8 @@ class StuckReadingDetector:
             if not math.isnan(self._last_c):
                 change_c = abs(value_c - self._last_c)
                 self._digit_c = min(self._digit_c, change_c)
-                self._change_c += (change_c - self._change_c) / FADING_READINGS
+                if rises != self._rose:  # a ramp's steps say nothing of noise
+                    self._change_c += (change_c - self._change_c) / FADING_READINGS
             self._turns += rises != self._rose
             self._rose = rises
             self._seen += 1 + self._equal
@@ -258,6 +264,7 @@ class StuckReadingDetector:
                 self._seen //= 2
                 self._seen_equal //= 2
                 self._turns //= 2
+            self._moves.append((time_s, value_c))
             self._last_c, self._since_s, self._equal, self.stuck = value_c, time_s, 0, False
             self._stood_s = 0.0
             return
@@ -277,8 +284,21 @@ class StuckReadingDetector:
             rising_c_per_h is not None
             and rising_c_per_h * stood_s / 3600.0 >= max(STILL_RISE_C, digits_c)
             and chance < (STILL_BY_PLAN_CHANCE if restless else SUSPICIOUS_CHANCE)
+            and (restless or self._least_move_c() > STANDS_DIGITS * min(digit_c, WIDEST_DIGIT_C))
         )
         self.stuck = self.stuck or bool(by_noise) or by_plan
+
+    def _least_move_c(self) -> float:
+        """Return the least it moved in an earlier stretch as long as it stands now [°C].
+
+        Infinite where there is none.  A relay's swing has a slow top, and a kiln that hardly gains
+        on its losses crawls from digit to digit, whatever its plan has it rise.
+        """
+        time_s, celsius = np.array(self._moves).T
+        last = np.searchsorted(time_s, time_s + self._stood_s, side="right")
+        whole = np.flatnonzero(time_s + self._stood_s <= self._since_s)
+        moves_c = [float(np.ptp(celsius[first : last[first]])) for first in whole]
+        return min(moves_c, default=math.inf)
 
 
 def _is_lasting(readings: list[tuple[float, float]]) -> bool:

@@ -7,8 +7,10 @@ import pytest
 from watch.batchfirings import DANGERS, HOUR_S, FloatArray, judged
 from watch.judging import followed, schedule_of
 
-from firing.capture.reading import Reading, Status
+from firing.capture.reading import PlausibilityCheck, Reading, Status
+from firing.schedule.schedule import Schedule
 from firing.watch.events import AlarmLimits
+from firing.watch.thermocouple_circuit import StuckReadingDetector
 from firing.watch.watcher import Watcher
 
 FIRST = 700
@@ -120,3 +122,66 @@ def test_the_end_of_a_hold_is_known_though_a_relays_swing_brought_its_first_read
     acts = [(n.id, n.at_s - end_s) for n in told if n.severity == "act" and n.state == "raised"]
     assert [name for name, _ in acts] == (["hold-long"] if goes_on else [])
     assert all(0.0 <= late_s <= 420.0 for _, late_s in acts)
+
+
+def _acts(schedule: Schedule, time_s: FloatArray, reading_c: FloatArray) -> list[tuple[str, float]]:
+    """Watch readings; return what calls somebody, and when [s]."""
+    watcher = Watcher(AlarmLimits(1260.0, lost_after_s=900.0), schedule)
+    watcher.begin(0.0, live=False)
+    told = []
+    for moment_s, value_c in zip(time_s.tolist(), reading_c.tolist(), strict=True):
+        told += watcher.add(moment_s, Reading([value_c], [Status.OK], moment_s), 0)
+    return [(n.id, n.at_s) for n in told if n.severity == "act" and n.state == "raised"]
+
+
+@pytest.mark.parametrize("seed", range(3))
+@pytest.mark.parametrize("goes_on", [True, False])
+def test_a_kiln_that_a_waiting_clock_leads_down_slowly_does_not_stay_on(
+    goes_on: bool, seed: int
+) -> None:
+    """±3 °C every 20 s.  Its power is taken back little by little, so it falls by 100 °C/h² · t²:
+    by 1.8 °C in 8 min, 7 °C in 16."""
+    end_s = 2.0 * HOUR_S + 480.0
+    time_s = np.arange(0.0, end_s + (1800.0 if goes_on else 2400.0), 20.0)
+    past_h = np.maximum(time_s - end_s, 0.0) / HOUR_S
+    reading_c = np.minimum(1050.0 + 90.0 * time_s / HOUR_S, 1230.0)
+    if not goes_on:
+        reading_c -= np.minimum(100.0 * past_h**2, 200.0 * past_h)
+    reading_c += np.random.default_rng(seed).normal(0.0, 3.0, time_s.size)
+    acts = _acts(schedule_of(((90.0, 1230.0, 8.0), (200.0, 1090.0, 120.0))), time_s, reading_c)
+    assert [name for name, _ in acts] == (["hold-long"] if goes_on else [])
+    assert all(0.0 < moment_s - end_s <= 900.0 for _, moment_s in acts)
+
+
+@pytest.mark.parametrize("seed", range(5))
+def test_the_top_of_a_relays_swing_in_whole_degrees_is_no_stuck_reading(seed: int) -> None:
+    """±6 °C in 15 min go at 151 °C/h at the most, and so stand on a ramp of 140: an hour shows."""
+    time_s = np.arange(0.0, 6.0 * HOUR_S, 120.0)
+    reading_c = 400.0 + 140.0 * time_s / HOUR_S + 6.0 * np.sin(2.0 * np.pi * time_s / 900.0)
+    reading_c = np.round(reading_c + np.random.default_rng(seed).normal(0.0, 0.5, time_s.size))
+    at_s = 4.0 * HOUR_S
+    for then_c in (reading_c, np.where(time_s > at_s, reading_c[time_s == at_s], reading_c)):
+        detector = StuckReadingDetector()
+        seen = []
+        for moment_s, value_c in zip(time_s.tolist(), then_c.tolist(), strict=True):
+            detector.add_reading(moment_s, value_c, 140.0)
+            if detector.stuck:
+                seen.append(moment_s - at_s)
+        if then_c is reading_c:
+            assert not [late_s for late_s in seen if late_s + at_s > HOUR_S]
+        else:
+            assert min(late_s for late_s in seen if late_s > 0.0) <= 480.0
+
+
+def test_a_reading_that_flickers_in_its_last_digit_after_a_ramp_is_not_stuck() -> None:
+    """A ramp of 5 °C a minute, then ±0.3 °C beside a half degree, and last in the midst of one."""
+    time_s = np.arange(0.0, 3.0 * HOUR_S, 60.0)
+    reading_c = np.minimum(400.0 + 300.0 * time_s / HOUR_S, 700.4)
+    reading_c += np.random.default_rng(5).normal(0.0, 0.3, time_s.size)
+    reading_c = np.where(time_s > 1.7 * HOUR_S, 700.0, np.round(reading_c))
+    check, marked = PlausibilityCheck(1), []
+    for moment_s, value_c in zip(time_s.tolist(), reading_c.tolist(), strict=True):
+        reading = Reading([value_c], [Status.OK], moment_s)
+        check.mark(moment_s, reading)
+        marked.append(reading.statuses[0])
+    assert Status.STUCK not in marked
