@@ -248,6 +248,8 @@ class StuckReadingDetector:
 
     def add_reading(self, time_s: float, value_c: float, rising_c_per_h: float | None) -> None:
         """Take a reading in; the plan has it rise so fast, or None where it may stand."""
+        if rising_c_per_h is None:
+            self._moves.clear()  # a hold's standing is no habit of a ramp
         if value_c != self._last_c:
             rises = value_c > self._last_c
             if not math.isnan(self._last_c):
