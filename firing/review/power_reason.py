@@ -101,7 +101,9 @@ def half_hours(
     is_known = np.array([known for _, _, known in pieces], dtype=bool)
 
     shares = np.stack((np.ones_like(above_k), np.sqrt(np.maximum(above_k, 0.0)), radiated))
-    flows = above_k * shares / shares[:, int(np.argmax(record.chamber_c)), None]
+    at_peak = shares[:, int(np.argmax(record.chamber_c)), None]
+    # A kiln that never got warmer than its room loses nothing in any way.
+    flows = above_k * shares / np.where(at_peak > 0.0, at_peak, 1.0)
     degree_s = 0.5 * record.step_s * (flows[:, 1:] + flows[:, :-1])
     given_j = np.where(np.isnan(record.duty), 0.0, full_j * record.duty)
     total = np.zeros((5, record.time_s.size))
