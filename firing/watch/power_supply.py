@@ -126,6 +126,9 @@ is being led [s, -, -]."""
 LED_SEEN_C, LED_ERRORS = 1.0, 3.0
 """Noise hides the first minutes of its fall: a standard error more is allowed for by each of these,
 and so many at the most [°C, -]."""
+STILL_UP_SHARE = 0.5
+"""Above its swing's top less this share of the least fall due a kiln is not let go; a full one, which
+falls more slowly at first, lies below that [1]."""
 RISES_FROM_S, RISES_C = 120.0, 2.0
 """So long after its power went a kiln rises no more, by more than this [s, °C]."""
 DONE_FALLING_C = 15.0
@@ -709,11 +712,15 @@ class PowerMonitor:
         swing_c = 0.5 * now.usual_fall_c if now.swings else 0.0
         most_share = PAST_SIGNIFICANT_ERRORS * share_error + swing_c / float(due_c[-1])
         most_share += max(shares, 0.0) if swing_c else shares
+        still_up_c = now.highest_of_c(level) - STILL_UP_SHARE * float(due_c[-1])
         self.stays_on = (
             -fallen_c > now.believed_c(FALL_C, error_c)
             or (most_share < 1.0 and shares + errors * share_error < most)
             or (planned is None and now.rises_since(end_s + RISES_FROM_S))
-            or (planned is None and now.is_above(now.highest_of_c(level) - float(due_c[-1])))
+            or (
+                planned is None
+                and now.is_above(now.highest_of_c(level) - STILL_UP_SHARE * float(due_c[-1]))
+            )
         )
 
     def _latest_end_s(self, plan: Plan, hold: ObservedHold, now: "_RecentCourse") -> float:
