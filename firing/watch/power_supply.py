@@ -127,8 +127,8 @@ LED_SEEN_C, LED_ERRORS = 1.0, 3.0
 """Noise hides the first minutes of its fall: a standard error more is allowed for by each of these,
 and so many at the most [°C, -]."""
 STILL_UP_SHARE = 0.5
-"""Above its swing's top less this share of the least fall due a kiln is not let go; a full one, which
-falls more slowly at first, lies below that [1]."""
+"""Above its swing's top less this share of the least fall due a kiln is not let go; a full one,
+which falls more slowly at first, lies below that [1]."""
 RISES_FROM_S, RISES_C = 120.0, 2.0
 """So long after its power went a kiln rises no more, by more than this [s, °C]."""
 DONE_FALLING_C = 15.0
@@ -717,10 +717,7 @@ class PowerMonitor:
             -fallen_c > now.believed_c(FALL_C, error_c)
             or (most_share < 1.0 and shares + errors * share_error < most)
             or (planned is None and now.rises_since(end_s + RISES_FROM_S))
-            or (
-                planned is None
-                and now.is_above(now.highest_of_c(level) - STILL_UP_SHARE * float(due_c[-1]))
-            )
+            or (planned is None and now.is_above(still_up_c))
         )
 
     def _latest_end_s(self, plan: Plan, hold: ObservedHold, now: "_RecentCourse") -> float:
