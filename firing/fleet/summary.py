@@ -7,7 +7,7 @@ import shlex
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property
-from typing import TYPE_CHECKING, Any, Literal
+from typing import TYPE_CHECKING, Any, Literal, cast
 
 import numpy as np
 import numpy.typing as npt
@@ -15,7 +15,7 @@ import numpy.typing as npt
 from firing.fleet.row import Status
 from firing.fleet.table import FleetTable
 from firing.review import thresholds as limit
-from firing.review.result import CAUSE_NAMES
+from firing.review.result import CAUSE_NAMES, Cause
 from firing.review.which_plan import RIVAL
 from firing.serialise import OMITTED, Serialised, keyed, rounded
 from firing.trace import FloatArray
@@ -86,7 +86,7 @@ class KilnSummary(Serialised):
     firings: int
     late: float | None = field(metadata=rounded(3))
     excess_s: float | None = field(metadata=rounded(0))
-    cause: str | None
+    cause: Cause | None
     wear: Wear | None
     uneven_cones: float | None = field(metadata=rounded(2))
     uneven_c: float | None = field(metadata=rounded(1))
@@ -112,7 +112,7 @@ class PlanSummary(Serialised):
     late: float | None = field(metadata=rounded(3))
     late_kilns: int
     excess_s: float | None = field(metadata=rounded(0))
-    cause: str | None
+    cause: Cause | None
     unfinished: float = field(metadata=rounded(3))
     peak_missed: float = field(metadata=rounded(3))
     other_program: float = field(metadata=rounded(3))
@@ -406,10 +406,13 @@ def _share(flags: Bools) -> float:
     return float(np.count_nonzero(flags)) / flags.size if flags.size else 0.0
 
 
-def _usual_cause(rows: _Columns, places: Ints) -> str | None:
+def _usual_cause(rows: _Columns, places: Ints) -> Cause | None:
     codes = rows.codes["cause"][places]
     codes = codes[codes >= 0]
-    return rows.words["cause"][int(np.bincount(codes).argmax())] if codes.size else None
+    if not codes.size:
+        return None
+    # The column holds nothing else; see `row.py`.
+    return cast("Cause", rows.words["cause"][int(np.bincount(codes).argmax())])
 
 
 def _plans(rows: _Columns, reviewed: Bools, late: Bools) -> list[PlanSummary]:
@@ -588,10 +591,10 @@ def _first(
             yield (5.0, -float(places.size)), LookFirst("logs", f"{logs} {words}", plan=status)
 
 
-def _by(cause: str | None) -> str:
+def _by(cause: Cause | None) -> str:
     if cause is None:
         return ""
-    return f", most by: {CAUSE_NAMES[cause]}"  # type: ignore[index]  # a cause's own name
+    return f", most by: {CAUSE_NAMES[cause]}"
 
 
 def _worn(one: KilnSummary, wear: Wear) -> tuple[tuple[float, ...], LookFirst]:

@@ -168,7 +168,7 @@ def _plans(plans: Sequence[PlanSummary]) -> Table | None:
             str(one.kilns),
             _percent(one.late),
             _minutes(one.excess_s),
-            "–" if one.cause is None else CAUSE_NAMES[one.cause],  # type: ignore[index]
+            "–" if one.cause is None else CAUSE_NAMES[one.cause],
             _percent(one.unfinished),
             _percent(one.peak_missed),
         )

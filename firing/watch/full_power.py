@@ -27,15 +27,16 @@ WALL_MATERIAL, WALL_M, WALL_INTERVALS, WALL_GROWTH = "insulating brick 1260", 0.
 CHAMBER_M3 = 0.06
 OUTSIDE_W_PER_M2K, LEAK_W_PER_M2K = 12.0, 1.8
 """What the outer face gives off, and what moving air carries off for each square metre inside:
-common practice, no source."""
+chosen on made firings, no source."""
 SPECIFIC_HEAT_C = (40.0, 1100.0)
 WALL_M2_PER_KG, WALL_SCATTER = 0.034, 0.45
 """Inner face to a kilogram of ware and furniture, and the scatter of its logarithm: small kilns
-have twice as much, large full ones half; common practice, no source [m²/kg, -]."""
+have twice as much, large full ones half; chosen on made firings, no source [m²/kg, -]."""
 WALLS = np.append(-np.inf, np.linspace(-3.0, 3.0, 61))
 WINDOW_S, LEAST_WINDOW_S, LEAST_READINGS = 1200.0, 540.0, 4
 POWER_SCATTER, AGE_S = 0.006, 3600.0
-"""A window's power is off by such a share, and by as much again for every hour it is old [-, s]."""
+"""A window's power is off by such a share, and by as much again for every hour it is old; chosen on
+made firings [-, s]."""
 WATER_C, WATER_SCATTER = ((0.0, 250.0), (430.0, 660.0)), 0.1
 """Where raw ware gives off its water, and how far off a window's power is there [°C, -]."""
 LEAST_CLIMB_C_PER_H = 8.0

@@ -132,7 +132,7 @@ def instantly(monkeypatch: pytest.MonkeyPatch) -> Iterator[None]:
     """Give every log the answer of the first: what is left is what a run itself does."""
     answers: dict[str, object] = {}
 
-    def give(jobs, studio, workers, longest_s):  # type: ignore[no-untyped-def]
+    def give(jobs, studio, workers, longest_s):
         from dataclasses import replace
 
         for job in jobs:
