@@ -263,7 +263,7 @@ def beside_practice(
                 course.heating_s,
                 None,
                 None,
-                f"In all practice heats for {format_duration(practice.heating_s)}, this design for "
+                f"Common practice heats for {format_duration(practice.heating_s)}, this design for "
                 f"{format_duration(course.heating_s)}.",
                 (),
             )
