@@ -79,15 +79,15 @@ class Follower:
         self, up_to_s: float, set_point_at: Callable[[float], float | None]
     ) -> tuple[float, NetworkState]:
         """Return a step that is fine enough and not longer than `up_to_s`; not yet accepted."""
-        precision, settled = self.precision, len(self.moments) >= 4
-        step_s = min(self._step_s, precision.longest_step_s)
+        tolerance_c, settled = self.precision.tolerance_c, len(self.moments) >= 4
+        step_s = min(self._step_s, self.precision.longest_step_s)
         if step_s >= up_to_s:
             step_s = up_to_s
         elif 2.0 * step_s > up_to_s:
             step_s = 0.5 * up_to_s
         while True:
             state = self.network.advance(step_s, set_point_at(step_s))
-            ratio = state.surprise_c / precision.tolerance_c
+            ratio = state.surprise_c / tolerance_c
             if ratio <= 3.0 or step_s <= 2.0 or not settled:
                 break
             step_s *= max(0.2, 0.8 * ratio ** (-1.0 / 3.0))

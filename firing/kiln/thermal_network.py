@@ -347,7 +347,7 @@ class Network(KilnNodes):
         ]
         warm, hot = self.heat_j([400.0] * self.size), self.heat_j([600.0] * self.size)
         self._wet = [(n, (hot[n] - warm[n]) / 200.0) for n in {n for n, *_ in self.demands}]
-        self._past: list[NetworkState] = []
+        self._past: tuple[NetworkState, ...] = ()
         self._steps: tuple[float | None, float | None] = (None, None)
         self._since_bend = 0
 
@@ -377,15 +377,14 @@ class Network(KilnNodes):
             heat_j[node] -= left_j
         state = NetworkState(temperature, heat_j, pending, wet=sum(pending) > 0.0)
         state.full_w = self.kiln.available_w / resistance_factor(chamber_c)
-        self._past, self._steps, self._since_bend = [state], (None, None), 0
+        self._past, self._steps, self._since_bend = (state, state, state), (None, None), 0
 
     def advance(self, step_s: float, set_point_c: float | None) -> NetworkState:
         """Return the state one step on, without accepting it.
 
         The set-point is that at the end of the step; None with the elements off.
         """
-        past = self._past
-        newest, older, oldest = past[0], past[min(1, len(past) - 1)], past[-1]
+        newest, older, oldest = self._past
         (a, b, c, d), (p, q, r) = formula(step_s, *self._steps, self._since_bend)
         expected = newest.temperature_c
         if q != 0.0:
@@ -460,7 +459,7 @@ class Network(KilnNodes):
 
     def accept(self, state: NetworkState, step_s: float) -> None:
         """Make a state that `advance` returned the latest one."""
-        self._past = [state, *self._past[:2]]
+        self._past = state, *self._past[:2]
         self._steps = step_s, self._steps[0]
         self._since_bend += 1
 
