@@ -157,8 +157,9 @@ class FleetTable:
                     raise arrow().ArrowInvalid(fault)
                 yield parquet.ParquetFile(file, metadata=whole.metadata, read_dictionary=shared)
         except (arrow().ArrowException, OSError) as error:
+            why = str(error).splitlines()[0]
             raise FiringError(
-                f"{self.place}/{name} is no part of a table ({error}); move it away and run again"
+                f"{self.place}/{name} is no part of a table ({why}); move it away and run again"
             ) from None
 
     def _read(self, name: str, columns: Sequence[str] | None = None) -> pa.Table:
