@@ -701,7 +701,7 @@ class Logbook:
             papers = [value or "" for value in row[13:]]
             one = Entry(
                 log_name=row[0], body=body, written_at=row[3], part=row[4],
-                reading=json.loads(row[5]), channel=row[6], began_at=row[7], kwh=row[8],
+                reading=dict(json.loads(row[5])), channel=row[6], began_at=row[7], kwh=row[8],
                 cost=row[9], currency=row[10], member=row[11], matched=row[12], kiln=papers[0],
                 kiln_text=papers[1], plan=papers[2], plan_text=papers[3], load=papers[4],
                 load_text=papers[5],
