@@ -652,7 +652,8 @@ def _bytes_of(path: Path, name: str) -> bytes:
     except IsADirectoryError as fault:
         raise FiringError(f"{name} is a directory; give the log file in it") from fault
     except (OSError, ValueError) as fault:
-        raise FiringError(f"{name} cannot be read: {printable(str(fault))}") from fault
+        why = getattr(fault, "strerror", None) or "no file can have this name"
+        raise FiringError(f"{name} cannot be read: {why}") from fault
 
 
 def _trace(readings: LogReadings, temperature_c: FloatArray) -> Trace:
