@@ -302,13 +302,15 @@ class Forecast(Plottable):
     @property
     def cone_falls_late_s(self) -> float | None:
         """When the target cone falls, if only as the kiln cools slowly [s]."""
-        cone = None if self.target_cone is None else self.cones.by_cone.get(self.target_cone)
-        if cone is None or cone.reached_s is None or cone.reached_s <= self.heating_s:
+        name = self.target_cone or ""
+        falls_s = self.cones.by_cone[name].reached_s if name in self.cones.by_cone else None
+        if falls_s is None or falls_s <= self.heating_s:
             return None
         heated = self.trace.time_s <= self.heating_s
-        course = self.trace.time_s[heated], self.trace.channel_c()[heated]
-        (share,) = heatwork(*course, [self.target_cone]).values()
-        return cone.reached_s if share < ALL_BUT_DOWN else None
+        (share,) = heatwork(
+            self.trace.time_s[heated], self.trace.channel_c()[heated], [name]
+        ).values()
+        return falls_s if share < ALL_BUT_DOWN else None
 
     @property
     def breaches(self) -> tuple[Breach, ...]:

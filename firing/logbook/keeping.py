@@ -235,9 +235,7 @@ def review_of(entry: Entry, unit: TemperatureUnit | None = None) -> Review:
     return _reviewed(entry, log, pick_channel(log, entry.channel or None), unit)
 
 
-def _reviewed(
-    entry: Entry, log: Log, channel: int, unit: TemperatureUnit | None = None
-) -> Review:
+def _reviewed(entry: Entry, log: Log, channel: int, unit: TemperatureUnit | None = None) -> Review:
     plan = _schedule(entry.plan_text) if entry.plan_text else own_course(log, channel)
     kiln = _kiln(entry.kiln_text).as_of(_day(entry, log)) if entry.kiln_text else None
     return review(

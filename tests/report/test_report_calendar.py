@@ -90,7 +90,8 @@ def test_a_cone_that_falls_as_the_kiln_cools_is_not_sought_at_the_peak() -> None
     )
     course = forecast(plan, started=START)
     down_s = course.cones.by_cone["6"].reached_s
-    assert down_s is not None and down_s > course.heating_s + 600.0
+    assert down_s is not None
+    assert down_s > course.heating_s + 600.0
     at = START + timedelta(seconds=down_s + 30.0)
     (end,) = [event for event in calendar(course).events if event.id == "heating-ends"]
     words = f"Cone 6 falls as the kiln cools, on {at:%a} at about {at:%H:%M}."
