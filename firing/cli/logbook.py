@@ -15,6 +15,7 @@ import click
 
 from firing.cli import outcome
 from firing.cli.arguments import (
+    Subcommands,
     align_option,
     html_option,
     json_option,
@@ -40,20 +41,6 @@ _CATCH_UP = 20
 """So many firings that an older version derived are derived again beside every keeping."""
 SHOWN = 30
 """So many firings a list shows unless it is asked for all."""
-
-
-class Subcommands(click.Group):
-    """A group that names the nearest command where there is none of a name."""
-
-    def resolve_command(
-        self, ctx: click.Context, args: list[str]
-    ) -> tuple[str | None, click.Command | None, list[str]]:
-        """Find a command, or say what may have been meant."""
-        if args and args[0] not in self.commands and not args[0].startswith("-"):
-            near = difflib.get_close_matches(args[0], self.commands, n=1)
-            meant = f"; did you mean '{near[0]}'?" if near else ""
-            ctx.fail(f"no such command '{args[0]}'{meant}")
-        return super().resolve_command(ctx, args)
 
 
 def filter_options(command: Command) -> Command:

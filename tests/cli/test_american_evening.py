@@ -145,7 +145,10 @@ def test_an_american_potters_first_evening(studio: Path, subtests: pytest.Subtes
         ("watch", "log.csv", "--schedule", "bisque.toml", "--top", "1800", "--every", "12h"),
         ("guide", "dunting", "bisque.toml"),
         ("guide", "pinholes", "bisque.toml"),
-        ("keep", "log.csv", "--plan", "bisque.toml", "--kiln", "kiln.toml", "--logbook", "b.sqlite"),
+        (
+            "keep", "log.csv", "--plan", "bisque.toml", "--kiln", "kiln.toml",
+            "--logbook", "b.sqlite",
+        ),
         ("logbook", "list", "--logbook", "b.sqlite"),
         ("logbook", "show", "1", "--logbook", "b.sqlite"),
         ("logbook", "trends", "--logbook", "b.sqlite"),
