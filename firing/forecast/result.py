@@ -11,6 +11,7 @@ import numpy as np
 
 from firing.clock import after_iso
 from firing.cones.equivalence import ConeVerdict
+from firing.cones.heatwork import heatwork
 from firing.heat.default_kiln import TRIAL, UsualKiln
 from firing.schedule.schedule import Schedule
 from firing.schedule.timeline import ForecastSegment
@@ -224,6 +225,8 @@ class CourseStage:
 
 CONE_RANGE_K = 100.0
 """Cones go by the last 100 °C and the hold there; source: cone-chart-1996."""
+ALL_BUT_DOWN = 0.9
+"""A cone that has had this share of its heat-work looks down (common practice, no source)."""
 FULL_DUTY = 0.995
 """From here on the elements are on all the time, but for rounding."""
 
@@ -287,6 +290,27 @@ class Forecast(Plottable):
             f"<Forecast {self.schedule.title!r}: heats {format_duration(self.heating_s)} to "
             f"{peak}, opens at {opens} after {format_duration(self.total_s)}, {self.cones.words}>"
         )
+
+    @property
+    def peak_s(self) -> float:
+        """When the highest target is first reached, or what comes nearest to it [s]."""
+        if self.kiln is not None and not self.kiln.reaches_peak:
+            return self.kiln.peak_s
+        at_peak = (part.ramp_end_s for part in self.segments if part.end_c == self.peak_c)
+        return next(at_peak, 0.0)
+
+    @property
+    def cone_falls_late_s(self) -> float | None:
+        """When the target cone falls, if only as the kiln cools slowly [s]."""
+        name = self.target_cone or ""
+        falls_s = self.cones.by_cone[name].reached_s if name in self.cones.by_cone else None
+        if falls_s is None or falls_s <= self.heating_s:
+            return None
+        heated = self.trace.time_s <= self.heating_s
+        (share,) = heatwork(
+            self.trace.time_s[heated], self.trace.channel_c()[heated], [name]
+        ).values()
+        return falls_s if share < ALL_BUT_DOWN else None
 
     @property
     def breaches(self) -> tuple[Breach, ...]:
