@@ -44,7 +44,7 @@ from firing.logs.table import LogTable, may_be_hot
 from firing.logs.text import Text, clean_text, printable
 from firing.logs.times import DAYS_TO_1970, DateOrder, TimeUnitOption
 from firing.logs.values import Decimal, split_line
-from firing.logs.vocabulary import time_zone
+from firing.logs.vocabulary import preamble_zone, speaks_of_zone, time_zone
 from firing.trace import FloatArray, Trace, quantile
 from firing.units import format_duration
 from firing.viewable import Plottable
@@ -443,12 +443,27 @@ def _timed(
     dialect = detect(text, options, name, layout)
     if options.zone is None and dialect.time_kind in ("datetime", *DAYS_TO_1970):
         heads = [dialect.columns[place].written for place in dialect.time_columns]
-        stated = text.zone or next(filter(None, map(time_zone, heads)), None)
+        stated = (
+            text.zone
+            or next(filter(None, map(time_zone, heads)), None)
+            or _zone_beside(layout)
+            or preamble_zone(layout.preamble)
+        )
         if stated is not None:
             zone = Zone(stated)
             notes.append(f"times are read as {stated}, as the file says; --zone takes another")
     table = LogTable(name, text.body, dialect)
     return table, row_times(table, zone, notes), notes
+
+
+def _zone_beside(layout: LogLayout) -> str | None:
+    """Return the time zone that stands in a column of its own, the same in every row."""
+    for index, kind in enumerate(layout.kinds):
+        cells = set(layout.column(index)) if kind == "text" else set()
+        named = layout.names is not None and speaks_of_zone(layout.names[index])
+        if len(cells) == 1 and (named or next(iter(cells)) in ("UTC", "GMT")):
+            return time_zone(next(iter(cells)))
+    return None
 
 
 def _follow_unit(table: LogTable, first: LogReadings | None, notes: list[str]) -> bool:
