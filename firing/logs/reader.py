@@ -33,6 +33,7 @@ from firing.logs.readings import LogReadings, read_rows
 from firing.logs.rearranging import (
     rearranged,
     starts_earlier,
+    with_joined_decimals,
     with_one_mark,
     with_same_columns,
     without_groups,
@@ -357,7 +358,7 @@ def _read_text(
     *,
     live: bool,
 ) -> LogReadings:
-    text = with_same_columns(text)
+    text = with_joined_decimals(with_same_columns(text))
     text, layout = _laid_out(name, text, options)
     table, times, notes = _timed(name, text, layout, options, zone)
     unread = np.flatnonzero(~np.isfinite(times.time_s))

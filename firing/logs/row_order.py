@@ -59,6 +59,7 @@ def ordered_rows(
         rows = rows[::-1]
         notes.append("the newest reading comes first in the file; it is read from its end")
     rows = _without_footer(table, rows, time_s, level, notes)
+    rows = _without_repeats(table, rows, time_s, level, notes)
     rows = _without_stray_rows(table, rows, time_s, times.elapsed, notes)
     rows = _sorted_if_smoother(table, rows, time_s, level, notes)
     time_s, shift_s = _one_clock(table, rows, times, level, pause_s, notes)
@@ -426,6 +427,40 @@ def _without_footer(
         "they are left out"
     )
     return rows[: last + 1]
+
+
+def _without_repeats(
+    table: LogTable,
+    rows: RowNumbers,
+    time_s: FloatArray,
+    level: FloatArray | None,
+    notes: list[str],
+) -> RowNumbers:
+    """Leave out rows that stand twice, and what was noted late without a reading."""
+    back = np.flatnonzero(np.diff(time_s[rows]) < 0)
+    if level is None or not 0 < back.size <= _MOST_RESTARTS:
+        return rows
+    drop = np.zeros(rows.size, dtype=np.bool_)
+    first = 0
+    for place in back.tolist():
+        at = place + 1
+        if np.isnan(level[rows[at]]):
+            drop[at] = True
+            continue
+        again = np.flatnonzero(time_s[rows[:at]] == time_s[rows[at]])
+        size = at - int(again[-1]) if again.size else 0
+        one, two = rows[at - size : at], rows[at : at + size]
+        if size and two.size == size and np.array_equal(time_s[one], time_s[two]):
+            if np.array_equal(level[one], level[two], equal_nan=True):
+                drop[at : at + size] = True
+                first = first or at
+    kept = rows[~drop]
+    if first:
+        notes.append(
+            f"from line {table.line(int(rows[first]))} on rows stand a second time, "
+            f"{np.count_nonzero(drop)} in all, and count once"
+        )
+    return kept
 
 
 def _without_stray_rows(

@@ -133,6 +133,7 @@ def _week_date(match: re.Match[str]) -> str:
 
 # Zones
 
+_DEGREES = r"(?: ?(?:[°º]? ?[CFK]|[°º]|deg(?:rees?)?\.?(?: ?[CFK])?|grad|celsius|fahrenheit))?"
 _HALF = r"(?:\s?[AaPp]\.?[Mm]\.?)?"
 
 
@@ -484,12 +485,12 @@ def _rules() -> tuple[_Rule, ...]:
         _rule(
             rf"(?P<clock>{_CLOCK}) +(?!(?:[ap]\.?m|utc|gmt|{'|'.join(ZONE_HOURS)})\b)"
             r"(?P<words>(?:[^\W\d][^\s\d,;|=]*:? +)+)"
-            r"(?=[+-]?\d+(?:[.,]\d+)?[ ]?°?[CFK]?[ ]*$)",
+            rf"(?=[+-]?\d+(?:[.,]\d+)?{_DEGREES}[ ]*$)",
             "\\g<clock>\t",
         ),
         # a label between a clock and its reading: "07:05 T: 980", "07:05 -> temp = 980"
         _rule(
-            rf"(?P<clock>{_CLOCK}) +[^\d;,\t|\n]{{0,40}}[=:>] ?"
+            rf"(?P<clock>{_CLOCK}{_HALF})(?: +[^\d;,\t|\n]{{0,40}}[=:>] ?|: +)"
             r"(?=[+-]?\d[\d.,]*(?:[ ]?[°a-z]|[ ]*$))",
             "\\g<clock>\t",
         ),
@@ -524,7 +525,10 @@ def _rules() -> tuple[_Rule, ...]:
             r"(?<![^;,\t|\n])(?P<d>0|[1-9]\d{0,2}):(?P<clock>[0-2]\d:[0-5]\d:[0-5]\d)(?=[;,\t|]|$)",
             r"\g<d> \g<clock>",
         ),
-        _rule(r"(?<![^;,\t|\n])(?P<h>\d{1,3}) ?h ?(?P<m>[0-5]\d)(?=[;,\t|]|$)", r"\g<h>:\g<m>"),
+        _rule(
+            r"(?<![^;,\t|\n])(?P<h>\d{1,3}) ?h ?(?P<m>[0-5]\d)(?:(?=[;,\t|]|$)|(?P<to>:? +)(?=\d))",
+            lambda m: f"{m['h']}:{m['m']}" + ("\t" if m["to"] else ""),
+        ),
         _rule(
             r"(?<![^;,\t|\n])(?P<m>\d{1,4}):(?P<s>[0-5]\d\.\d{1,3})(?=[ ]*[;,\t|]|$)",
             lambda m: _clock_of(60 * int(m["m"]) + float(m["s"])),
