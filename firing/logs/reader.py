@@ -164,7 +164,7 @@ def read_log(
     unit : {"C", "F", "K", "mV", "C/10", "F/10", "C/100", "C/1000", "K/10", "C/2", "C/4", "C/16"}
         Unit of all temperatures, instead of the one stated in the file; ``C/10`` is tenths of a
         degree, ``C/4`` the quarters that a thermocouple chip counts.  Optional.
-    time_unit : {"ms", "s", "min", "h", "d", "epoch", "serial", "serial-1904"}, optional
+    time_unit : {"us", "ms", "s", "min", "h", "d", "epoch", "serial", "serial-1904"}, optional
         Unit of times written as bare numbers; ``epoch`` counts from 1970, ``serial`` is a
         spreadsheet's days, from 1900 or 1904.
     date_order : {"dmy", "mdy", "ymd"}, optional
@@ -632,14 +632,15 @@ def _settle_units(table: LogTable, times: RowTimes, notes: list[str], *, live: b
         hottest_at = max(plain, key=lambda index: courses[index].high, default=hottest_at)
     kiln = dialect.columns[hottest_at]
     stated = None if kiln.unit_from == "assumed" else kiln.unit
+    if stated is None and vocabulary.names_counts(kiln.written):
+        raise FiringError(
+            f'{table.name}: by its name "{kiln.name}" holds counts, and no unit is stated; say '
+            "--unit C if they are degrees, --unit C/4 or --unit C/16 if they are the parts of one "
+            "that a thermocouple chip counts, or change them into degrees in a spreadsheet"
+        )
     settled = settle_unit(
         table.name, kiln.name, courses[hottest_at], cast('Literal["C", "F", "K"] | None', stated)
     )
-    if stated is None and settled.unit == "C" and vocabulary.names_counts(kiln.written):
-        raise FiringError(
-            f'{table.name}: by its name "{kiln.name}" holds counts, and no unit is stated; say '
-            "--unit C if they are degrees, or change them into degrees in a spreadsheet"
-        )
     if settled.note:
         notes.append(settled.note)
     elif assumed:
@@ -767,10 +768,15 @@ def pick_channel(log: Log, which: str | int | None = None) -> int:
         warm = _warm_channels(log)
         named = [index for index in warm if vocabulary.names_kiln(channels[index])]
         extremes = {index for index in warm if _EXTREME.search(channels[index])}
+        # "Kiln 2" stands beside the "Kiln" itself
+        seconds = {n for n in warm if any(channels[n].startswith(f"{channels[m]} ") for m in warm)}
         return (
-            named[0]
+            min(named, key=lambda index: index in seconds)
             if named
-            else min(warm, key=lambda index: (index in extremes, log.unusable[index]))
+            else min(
+                warm,
+                key=lambda index: (index in extremes, index in seconds, log.unusable[index]),
+            )
         )
     wanted = str(which).strip()
     written = {column.name: column.written.casefold() for column in log.dialect.channel_columns}

@@ -398,6 +398,13 @@ def _bare_clock(text: Text, table: _Table) -> Text | None:
             return _written(text, table, rows, table.names, "")
         if role(name) != "time" and normalized(name) not in _CLOCK_NAMES:
             continue
+        if len(cells) >= _LEAST_ROWS and all(map(_DAY_SHARE.fullmatch, cells)):
+            rows = _rows(text, table)
+            for _, row in rows:
+                if _DAY_SHARE.fullmatch(row[index]):
+                    seconds = round(86400.0 * float(row[index].replace(",", ".")))
+                    row[index] = str(timedelta(seconds=min(seconds, 86_399)))
+            return _written(text, table, rows, table.names, "")
         if len(cells) >= _LEAST_ROWS and all(
             _DIGIT_CLOCK.fullmatch(cell.zfill(4)) for cell in cells
         ):
@@ -408,6 +415,9 @@ def _bare_clock(text: Text, table: _Table) -> Text | None:
                     row[index] = ":".join(part for part in match.groups() if part)
             return _written(text, table, rows, table.names, "")
     return None
+
+
+_DAY_SHARE = re.compile(r"0(?:[.,]\d{3,})?")
 
 
 def _dotted_clock(text: Text, table: _Table) -> Text | None:

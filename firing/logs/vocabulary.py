@@ -13,9 +13,11 @@ HeadUnit = Literal["C", "F", "K"]
 Role = Literal[
     "time", "temperature", "emf", "set-point", "duty", "junction", "ambient", "other", "unknown"
 ]
-TimeUnit = Literal["ms", "s", "min", "h", "d"]
+TimeUnit = Literal["us", "ms", "s", "min", "h", "d"]
 
-TIME_UNIT_S: dict[TimeUnit, float] = {"ms": 0.001, "s": 1.0, "min": 60.0, "h": 3600.0, "d": 86400.0}
+TIME_UNIT_S: dict[TimeUnit, float] = {
+    "us": 1e-6, "ms": 0.001, "s": 1.0, "min": 60.0, "h": 3600.0, "d": 86400.0,
+}  # fmt: skip
 
 LONGEST_NAME = 200
 """Characters of a name, or of a line above the table, that are looked at: no damaged file may
@@ -46,6 +48,7 @@ _RATE = re.compile(
 )
 
 _TIME_UNIT_WORDS: dict[TimeUnit, str] = {
+    "us": r"us|[µμ]s|usecs?|micros|microseconds?|mikrosekunden",
     "ms": r"ms|msecs?|millis|milliseconds?|millisekunden",
     "s": r"s|secs?|seconds?|sek|sekunden?|secondes?|segundos?",
     "min": r"m|mins?|minutes?|minuten?|minutos?",
@@ -69,7 +72,7 @@ _TIME = re.compile(
     r"|tiempo|fecha|hora|horas|duracion|segundos|minutos"
     r"|ora|orario|data|durata|tijd|tijdstip|duur|tid|tidpunkt|tidspunkt|dato|klockslag|klokkeslaet"
     r"|klokkeslæt|klokkeslett|varighed|czas|godzina|aika|paiva|paivamaara|kello|cas|ido|idopont"
-    r"|zaman|saat|tarih|utc|gmt|epoch|unix|uptime|runtime|millis|время|дата)\b"
+    r"|zaman|saat|tarih|utc|gmt|epoch|unix|uptime|runtime|millis|micros|время|дата)\b"
     r"|日時|日付|時刻|時間|时间|日期|时刻|시간|날짜"
 )
 _SET_POINT = re.compile(
@@ -295,7 +298,8 @@ def time_unit(name: str) -> TimeUnit | None:
 
 _FOREIGN = re.compile(
     r"(?P<rankine>\brankine\b|[°º˚]\s*ra?(?![a-z]))|(?P<micro>[µμ]v\b|\buv\b|\bmicro ?volts?\b)"
-    r"|(?P<volt>\b(?:thermocouple|thermo|tc|emf)[ _]*[(\[/,]?\s*v(?:olts?)?\b)",
+    r"|(?P<volt>\b(?:thermocouple|thermo|tc|emf)[ _]*[(\[/,]?\s*v(?:olts?)?\b|^volts?$)"
+    r"|(?P<loop>^m ?a$|[(\[]\s*ma\s*[)\]]|[_ ]ma$|\b4 ?(?:-|\.\.|to) ?20 ?ma\b)",
     re.I,
 )
 
@@ -305,9 +309,12 @@ def foreign_unit(name: str) -> str | None:
     match = _FOREIGN.search(name[:LONGEST_NAME])
     if match is None:
         return None
-    return {"rankine": "°R (Rankine)", "micro": "microvolts", "volt": "volts"}[
-        match.lastgroup or ""
-    ]
+    return {
+        "rankine": "°R (Rankine)",
+        "micro": "microvolts",
+        "volt": "volts",
+        "loop": "milliamperes",
+    }[match.lastgroup or ""]
 
 
 _COUNTS = r"(?:adc|a d|raw|counts?|digits?)(?: (?:raw|counts?|value|reading|digits?))?"
