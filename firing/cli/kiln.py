@@ -150,7 +150,7 @@ def fit_command(
 
     if kwh and len(kwh) != len(logs):
         raise FiringError(
-            f"--kwh is given {len(kwh)} time(s) for {len(logs)} log(s); give one for each log"
+            f"--kwh stands {len(kwh)} times and LOG {len(logs)} times; give one for each log"
         )
     if write and not Path(kiln).exists():
         raise FiringError(f"{kiln}: there is no such file to write to")
@@ -241,7 +241,7 @@ def _each(given: tuple[str, ...], logs: int, option: str) -> tuple[str, ...]:
     if len(given) == 1:
         return given * logs
     raise FiringError(
-        f"{option} is given {len(given)} times for {logs} log(s); give it once, or for each log"
+        f"{option} stands {len(given)} times and LOG {logs} times; give it once, or for each log"
     )
 
 

@@ -109,9 +109,9 @@ def _occupy_closed_streams() -> None:
             os.fstat(number)
         except OSError:
             os.open(os.devnull, os.O_RDWR)
-    for name in ("stdout", "stderr"):
+    for name, mode in (("stdin", "r"), ("stdout", "w"), ("stderr", "w")):
         if getattr(sys, name) is None:
-            setattr(sys, name, open(os.devnull, "w", encoding="utf-8"))  # noqa: SIM115
+            setattr(sys, name, open(os.devnull, mode, encoding="utf-8"))  # noqa: SIM115
             _closed.add(name)
 
 

@@ -223,7 +223,7 @@ def derive(entry: Entry) -> Shown:
 
 
 def _read(entry: Entry) -> Log:
-    return read_bytes(entry.body, entry.log_name, ReadingOptions(**entry.reading))
+    return read_bytes(entry.body, entry.log_name, ReadingOptions.from_dict(entry.reading))
 
 
 def review_of(entry: Entry, unit: TemperatureUnit | None = None) -> Review:

@@ -12,7 +12,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, Any, Literal
+from typing import TYPE_CHECKING, Any, Literal, get_args
 
 import numpy as np
 
@@ -73,6 +73,11 @@ HOT_C = 150.0
 """Half-hours so near the peak show what the marks leave unexplained there [°C]."""
 APPROACH_C = 60.0
 """What is left at the peak is that over the last stretch of so many degrees [°C]."""
+
+
+_NO_FIGURES = ("output", "hours_above", "offsets", "why_not")
+_LARGEST = 1e9
+"""No figure of a measure is as large, in any of its units."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -152,10 +157,32 @@ class Measure(Serialised):
 
     @classmethod
     def from_dict(cls, document: dict[str, Any]) -> Measure:
-        """Return the measure that `to_dict` made the document of."""
-        offsets = tuple(WitnessOffset(**each) for each in document["offsets"])
-        hours = tuple(document["hours_above"])
-        return cls(**{**document, "offsets": offsets, "hours_above": hours})
+        """Return the measure that `to_dict` made the document of.
+
+        `FiringError` if it is of no measure: the file that it was kept in is damaged.
+        """
+        try:
+            offsets = tuple(WitnessOffset(**each) for each in document["offsets"])
+            hours = tuple(document["hours_above"])
+            made = cls(**{**document, "offsets": offsets, "hours_above": hours})
+            figures = [value for key, value in document.items() if key not in _NO_FIGURES]
+            figures += [v for one in offsets for v in (one.offset_c, one.low_c, one.high_c)]
+            told = [value for value in figures if value is not None]
+            words = (made.why_not, *(one.channel for one in offsets))
+            sound = (
+                all(abs(value) < _LARGEST for value in (*told, *hours, made.peak_c))
+                and all(isinstance(each, str) for each in words)
+                and isinstance(made.reached, bool)
+                and made.output in get_args(Output)
+            )
+        except (TypeError, KeyError):
+            sound = False
+        if not sound:
+            raise FiringError(
+                "a firing's measured figures in the logbook are damaged; run 'firing logbook "
+                "refresh --everything' to derive them anew from its log"
+            )
+        return made
 
 
 def measure(

@@ -37,6 +37,7 @@ from firing.report.words import sentence
 from firing.serialise import OMITTED, Serialised
 from firing.units import format_duration
 from firing.version import __version__
+from firing.watch.alarm_command import end_group
 from firing.watch.calls import Call, CallBoard
 from firing.watch.events import WatchEvent
 
@@ -126,7 +127,7 @@ def _run(channel: ProgramChannel, message: Message) -> None:
     try:
         process.communicate(f"{message.document()}\n".encode(), timeout=ANSWER_S)
     except subprocess.TimeoutExpired:
-        process.kill()
+        end_group(process)
         process.wait()
         raise _NotDelivered(f"it ran longer than {ANSWER_S:.0f} s and was ended") from None
     if process.returncode:

@@ -9,6 +9,7 @@ import math
 from dataclasses import replace
 from datetime import datetime, timedelta
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
@@ -112,6 +113,19 @@ def made(number: int, power: float, losses: float = 1.0, offset_c: float | None 
         heating_s=36000.0, hours_above=(3.0 * hours, hours, 0.2 * hours), offsets=cones,
     )  # fmt: skip
     return BEGIN + timedelta(days=7.0 * number), told, events
+
+
+@pytest.mark.parametrize(
+    "damage",
+    [
+        {"losses": "x"}, {"peak_c": None}, {"lossesx": 1.0}, {"hours_above": 3}, {"offsets": [{}]},
+        {"power_over_loss": 1e308}, {"reached": 1}, {"output": "told"}, {"why_not": []},
+    ],
+)  # fmt: skip
+def test_damaged_figures_are_a_sentence_with_what_derives_them_anew(damage: dict[str, Any]) -> None:
+    _, told, _ = made(1, 2.0, offset_c=5.0)
+    with pytest.raises(FiringError, match="logbook refresh --everything"):
+        Measure.from_dict({**told.to_dict(), **damage})
 
 
 def test_fewer_than_six_telling_firings_are_not_yet_enough() -> None:
