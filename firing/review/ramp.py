@@ -376,7 +376,7 @@ def _fewest(time_s: FloatArray, temperature_c: FloatArray, through_c: float) -> 
 
 
 def _squared_residuals(time_s: FloatArray, temperature_c: FloatArray) -> FloatArray:
-    """Return the squared residuals of the best line through points a to b − 1, summed, for all a, b."""
+    """Return the least sum of squared residuals of a line through points a to b − 1."""
     t, y = time_s - time_s[0], temperature_c - temperature_c[0]
     t = t / (t[-1] or 1.0)
 
