@@ -245,6 +245,11 @@ def read_logs(
     whole_lines : bool
         Whether a last line without its end is left out, as a logger may still be writing it.
 
+    Returns
+    -------
+    Log
+        One trace with every column of temperatures [°C], and how it was read.
+
     Raises
     ------
     FiringError
