@@ -237,6 +237,10 @@ class Forecast(Plottable):
 
     Attributes
     ----------
+    schedule : Schedule
+        What was forecast.
+    segments : tuple of ForecastSegment
+        When each begins and ends, as planned and as forecast, and what sets its pace.
     trace : Trace
         The course, one channel, to the unloading temperature.
     program_s : float
@@ -245,8 +249,20 @@ class Forecast(Plottable):
         Until the temperature leaves the peak for good, from there to `unload_c`, and both [s].
     usual_total_s : tuple of float
         Without a kiln, `total_s` with the cooling of quick and of slow kilns [s].
+    unload_c : float
+        The temperature it is opened at [°C].
+    peak_c : float
+        The highest target, or as far as this kiln comes [°C].
     cones : ConeVerdict
         By the thermocouple's temperature.
+    basis, planned_basis : str
+        What the course and the planned times rest on, as a clause.
+    started : datetime or None
+        When it starts, if that was said.
+    target_cone : str or None
+        The cone asked for, else the schedule's own.
+    warnings : tuple of PlanWarning
+        What to fix, to check or to know, the gravest first.
     kiln : KilnForecast or None
         What the kiln model says, if a kiln was given.
     core : Trace or None

@@ -909,12 +909,12 @@ def _own_plan(match: PlanMatch, shelf: Shelf, path: Path) -> PlanFit | None:
     """Return the plan that lies beside a log, if it is one and fits about as well as any."""
     if match.best is None:
         return None
-    near_s = limit.PLAN_CLEAR * match.best.misfit_s + limit.PLAN_ROUGH_S
+    near_s = limit.PLAN_CLEAR * match.best.to_explain_s + limit.PLAN_ROUGH_S
     own = [
         fit
         for fit in match.fits
         if not fit.refused
-        and fit.misfit_s < near_s
+        and fit.to_explain_s < near_s
         and shelf.plans[fit.name].folder == path.resolve().parent
     ]
     return own[0] if len(own) == 1 else None

@@ -245,6 +245,11 @@ def read_logs(
     whole_lines : bool
         Whether a last line without its end is left out, as a logger may still be writing it.
 
+    Returns
+    -------
+    Log
+        One trace with every column of temperatures [°C], and how it was read.
+
     Raises
     ------
     FiringError
@@ -362,7 +367,7 @@ def _read_text(
     text, layout = _laid_out(name, text, options)
     table, times, notes = _timed(name, text, layout, options, zone)
     unread = np.flatnonzero(~np.isfinite(times.time_s))
-    if unread.size > _MISFITS * table.rows:
+    if unread.size > _UNREAD_SHARE * table.rows:
         mended = with_one_mark(text, layout)
         if mended is not None:
             text, layout = _laid_out(name, mended, options)
@@ -414,7 +419,7 @@ def _suspect_fahrenheit(table: LogTable, notes: list[str]) -> None:
         )
 
 
-_MISFITS = 0.01
+_UNREAD_SHARE = 0.01
 _MOST_REARRANGED = 4
 
 
