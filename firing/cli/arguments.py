@@ -268,7 +268,9 @@ def log_options(command: Command) -> Command:
             ),
             click.option(
                 "--time-unit",
-                type=click.Choice(["us", "ms", "s", "min", "h", "d", "epoch", "serial", "serial-1904"]),
+                type=click.Choice(
+                    ["us", "ms", "s", "min", "h", "d", "epoch", "serial", "serial-1904"]
+                ),
                 help="Unit of a time column that does not say; serial is a spreadsheet's days.",
             ),
             click.option(

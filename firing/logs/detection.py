@@ -226,6 +226,11 @@ def _no_temperature(
     if len(columns) > _MOST_LISTED:
         listed += f" and {len(columns) - _MOST_LISTED} more"
     numbers = [c for c in columns if layout.kinds[c.index] == "number" and c.index not in times]
+    if layout.names is None and not numbers:
+        return FiringError(
+            f"{name}: no column of numbers stands beside its times; put each reading on a line of "
+            "its own, with its time and its temperature"
+        )
     likely = f'"{numbers[0].name}=temperature"' if numbers else "with a name and =temperature"
     return FiringError(
         f"{name} has no temperature column among {listed}; name one, for example "

@@ -464,10 +464,13 @@ def _without_repeats(
         again = np.flatnonzero(time_s[rows[:at]] == time_s[rows[at]])
         size = at - int(again[-1]) if again.size else 0
         one, two = rows[at - size : at], rows[at : at + size]
-        if size and two.size == size and np.array_equal(time_s[one], time_s[two]):
-            if np.array_equal(level[one], level[two], equal_nan=True):
-                drop[at : at + size] = True
-                first = first or at
+        if (
+            two.size == size > 0
+            and np.array_equal(time_s[one], time_s[two])
+            and np.array_equal(level[one], level[two], equal_nan=True)
+        ):
+            drop[at : at + size] = True
+            first = first or at
     kept = rows[~drop]
     if first:
         notes.append(

@@ -573,6 +573,11 @@ def respell(body: bytes) -> Respelled:
         return Respelled(body)
     text: str | None = None
     zone: str | None = None
+    if sum('{"' in line or "{'" in line for line in lines) > 0.9 * len(lines):
+        # an object behind a clock: 07:05:00 {"temp": 980.5}
+        body = _IN_BRACES.sub(r" \g<key>=\g<value>", _text(body)).replace("}", "").encode()
+        sample = _sample(body)
+        lines = [line for line in sample.split("\n") if line.strip()]
     found = re.search(_IANA, sample)
     if found:
         zone = found["zone"]
@@ -695,7 +700,11 @@ def _pair_names(sample: str) -> tuple[str, ...]:
     return names
 
 
-_KEY = re.compile(r"(?:^|(?<=[\s\]]))(?P<key>[^\W\d][\w.-]{0,30})=(?P<value>[^\s=;,|]+)")
+_KEY = re.compile(
+    r"(?:^|(?<=[\s\]]))(?P<key>[^\W\d][\w.-]{0,30})"
+    r"(?:=(?P<value>[^\s=;,|]+)|: ?(?P<number>[+-]?\d[\d.,]*(?![\d:])[^\s:;,|]*))"
+)
+_IN_BRACES = re.compile(r"[{,]\s*[\"'](?P<key>\w+)[\"']\s*:\s*[\"']?(?P<value>[^\"',{}]*)[\"']?\s*")
 _UP_TO_CLOCK = re.compile(
     r".*?\d{1,2}:\d\d(?::\d\d(?:[.,]\d+)?)?(?:Z|[+-]\d\d:?\d\d)?(?: [ap]m)?", re.I
 )
@@ -717,7 +726,7 @@ def _spaced_keys(lines: list[str]) -> tuple[str, ...]:
 
 def _paired(line: str, keys: tuple[str, ...]) -> str:
     """Return the values of a line of pairs with tabs between them."""
-    pairs = {match["key"]: match["value"] for match in _KEY.finditer(line)}
+    pairs = {match["key"]: match["value"] or match["number"] for match in _KEY.finditer(line)}
     if not pairs:
         return line
     clock = _UP_TO_CLOCK.match(line)

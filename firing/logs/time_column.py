@@ -20,9 +20,9 @@ from firing.logs.times import (
     TwoParts,
     are_day_fractions,
     are_serial_dates,
+    is_epoch,
     julian_kind,
     kind_by_size,
-    is_epoch,
     kind_of_option,
 )
 from firing.logs.values import match_number
@@ -113,15 +113,14 @@ def _counts_from_zero(cells: Sequence[str]) -> bool:
 
 def _refuse_side_by_side(name: str, layout: LogLayout, moments: Sequence[int]) -> None:
     """Refuse a table in two blocks side by side: the second goes on where the first ends."""
-    if layout.names is None:
-        return
+    names = layout.names or ("its time",) * len(layout.kinds)
     for one, two in pairwise(moments):
-        if layout.names[one] != layout.names[two] or not layout.names[one]:
+        if names[one] != names[two] or not names[one]:
             continue
         first, second = layout.column(one), layout.column(two)
         if not any(cell in first for cell in second if cell):
             raise FiringError(
-                f'{name}: the table stands in blocks side by side, as "{layout.names[one]}" is '
+                f'{name}: the table stands in blocks side by side, as "{names[one]}" is '
                 "there twice with other times; copy one block below the other in a spreadsheet"
             )
 
@@ -131,6 +130,11 @@ _MINUTE_NAME = re.compile(r":\d\d|\+?\d{1,2} ?(?:min|mn|m|')")
 
 def refuse_many_times_a_row(name: str, layout: LogLayout) -> None:
     """Refuse a table with a row for each hour and a column for each minute."""
+    if sum(kind in ("datetime", "clock") for kind in layout.kinds) > _MOST_MOMENTS:
+        raise FiringError(
+            f"{name}: its times stand beside each other in one row; turn rows into columns in a "
+            "spreadsheet (paste, transposed), so that each reading has a row"
+        )
     named = [cell.strip() for cell in layout.names or () if cell.strip()]
     if len(named) > _FEW_MINUTES and all(map(_MINUTE_NAME.fullmatch, named[1:])):
         raise FiringError(
@@ -139,7 +143,7 @@ def refuse_many_times_a_row(name: str, layout: LogLayout) -> None:
         )
 
 
-_FEW_MINUTES = 3
+_FEW_MINUTES, _MOST_MOMENTS = 3, 8
 _MOST_BARE = 1e9  # milliseconds of a week and a half; larger numbers are dates, and count no time
 _LATEST_BARE = 1e11  # milliseconds of three years since the logger was switched on
 
@@ -211,7 +215,12 @@ def _number_kind(
     if options.time_unit is not None:
         return kind_of_option(options.time_unit, values)
     found = kind_by_size(values)
-    expected = {"us": "epoch microseconds", "ms": "epoch milliseconds", "s": "epoch seconds", "d": "serial days"}.get(unit)
+    expected = {
+        "us": "epoch microseconds",
+        "ms": "epoch milliseconds",
+        "s": "epoch seconds",
+        "d": "serial days",
+    }.get(unit)
     if found is not None and (found == expected or _lasts_s(values, unit) > LONGEST_FIRING_S):
         return found  # "hora" names the time, and no firing lasts so many hours
     return KIND_OF_UNIT[unit]

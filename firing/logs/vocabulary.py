@@ -217,9 +217,7 @@ _ZONE_WORDS = (
     r"\b(?:time ?zone|tz|zeitzone|fuseau|zona horaria|huso horario|fuso|tijdzone|tids?zon\w*"
     r"|strefa czasowa|часовой пояс)\b|タイムゾーン|时区|時區"
 )
-_TIMES_IN_UTC = (
-    r"\b(?:times?|timestamps?|clock|zeit(?:en)?|heures?|horas?)\b.*\b(?:utc|gmt|zulu)\b"
-)
+_TIMES_IN_UTC = r"\b(?:times?|timestamps?|clock|zeit(?:en)?|heures?|horas?)\b.*\b(?:utc|gmt|zulu)\b"
 
 
 def leaves_unit_open(name: str) -> bool:
