@@ -57,6 +57,7 @@ def find_time(
         places.get("clock", []),
         key=lambda at: (
             vocabulary.counts_down(columns[at].written),
+            _falls_back(layout.column(at)),
             dated and _counts_from_zero(layout.column(at)),
         ),
     )
@@ -91,6 +92,7 @@ def find_time(
     candidates = (
         [c.index for c in numeric]
         or _rising_columns(layout, open_ones)
+        or _rising_columns(layout, open_ones, newest_first=True)
         or _epoch_columns(layout, open_ones)
     )
     if stated is not None and candidates:
@@ -103,12 +105,33 @@ def find_time(
     if numeric or (layout.names is None and candidates):
         which = f'column "{numeric[0].name}"' if numeric else f"column {candidates[0] + 1}"
         raise _bare_numbers(name, which, _values(layout, candidates[0]))
+    likely = [
+        cell
+        for index, kind in enumerate(layout.kinds)
+        if kind == "text"
+        for cell in layout.column(index)[-1:]
+        if re.search(r"\d[:h.]\d\d|\d{4}", cell)
+    ]
+    if likely:
+        raise FiringError(
+            f'{name} has no time column that can be read, such as "{printable(likely[0])}"; write '
+            "times like 2026-03-14 18:30:00, or 1:30:00 since the start, in a spreadsheet"
+        )
     raise FiringError(f"{name} {_NO_TIME}")
 
 
 def _counts_from_zero(cells: Sequence[str]) -> bool:
     """Tell whether clocks begin at zero, as elapsed ones do beside the date and time of day."""
     return any(cells) and not next(filter(None, cells)).strip("0:., ")
+
+
+def _falls_back(cells: Sequence[str]) -> bool:
+    """Tell whether a clock begins anew again and again, as that of each segment does."""
+    known = [cell.rjust(12) for cell in cells if cell]
+    return sum(two < one for one, two in pairwise(known)) > _FEW_DAYS
+
+
+_FEW_DAYS = 2
 
 
 def _refuse_side_by_side(name: str, layout: LogLayout, moments: Sequence[int]) -> None:
@@ -266,13 +289,15 @@ def _stated_time_unit(layout: LogLayout, column: Column) -> TimeUnit | None:
     return stated
 
 
-def _rising_columns(layout: LogLayout, columns: Sequence[Column]) -> list[int]:
-    """Return the number columns that only ever rise, as a time must."""
+def _rising_columns(
+    layout: LogLayout, columns: Sequence[Column], *, newest_first: bool = False
+) -> list[int]:
+    """Return the number columns that only ever rise, as a time must; or only fall."""
     found = []
     for column in columns:
         if layout.kinds[column.index] == "number":
             values = _values(layout, column.index)
-            if all(a < b for a, b in pairwise(values)):
+            if all(a < b for a, b in pairwise(values[::-1] if newest_first else values)):
                 found.append(column.index)
     return found
 
@@ -355,8 +380,7 @@ def _readings_in_each_order(match: re.Match[str]) -> dict[DateOrder, date]:
     a, b, c = int(match["a"]), int(match["b"]), int(match["c"])
     century = 2000 if len(match["c"]) == 2 else 0
     tries: dict[DateOrder, tuple[int, int, int]] = {"dmy": (c + century, b, a)}
-    if match["s2"] != ".":
-        tries["mdy"] = (c + century, a, b)
+    tries["mdy"] = (c + century, a, b)
     if century:
         tries["ymd"] = (a + 2000, b, c)
     found: dict[DateOrder, date] = {}
@@ -400,6 +424,8 @@ def settle_date_order(
     possible, example = date_orders(cells)
     if len(possible) > 1:
         possible = _shortest(cells, possible)
+    if len(possible) > 1 and example is not None and "." in example:
+        possible -= {"mdy"}  # dots are day first wherever they are the custom
     if len(possible) == 2 and "ymd" in possible and example is not None and "-" not in example:
         [order] = possible - {"ymd"}
         (notes if notes is not None else []).append(

@@ -62,7 +62,7 @@ _TIME_UNIT_STATED = (
     + "|"
     + rf"(?:_|\bin\s+|/\s*|,\s*|\s)(?:{_ANY_TIME_UNIT})$".replace("?P<", "?P<s_")
     + "|"
-    + rf"^(?:{_ANY_TIME_UNIT})$".replace("?P<", "?P<w_")
+    + rf"^(?:{_ANY_TIME_UNIT})\.?$".replace("?P<", "?P<w_")
 )
 
 _TIME = re.compile(
