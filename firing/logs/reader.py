@@ -247,6 +247,11 @@ def read_logs(
     whole_lines : bool
         Whether a last line without its end is left out, as a logger may still be writing it.
 
+    Returns
+    -------
+    Log
+        One trace with every column of temperatures [°C], and how it was read.
+
     Raises
     ------
     FiringError
@@ -364,7 +369,7 @@ def _read_text(
     text, layout = _laid_out(name, text, options)
     table, times, notes = _timed(name, text, layout, options, zone)
     unread = np.flatnonzero(~np.isfinite(times.time_s))
-    if unread.size > _MISFITS * table.rows:
+    if unread.size > _UNREAD_SHARE * table.rows:
         mended = with_one_mark(text, layout)
         if mended is not None:
             text, layout = _laid_out(name, mended, options)
@@ -416,7 +421,7 @@ def _suspect_fahrenheit(table: LogTable, notes: list[str]) -> None:
         )
 
 
-_MISFITS = 0.01
+_UNREAD_SHARE = 0.01
 _MOST_REARRANGED = 4
 
 
@@ -692,7 +697,8 @@ def _bytes_of(path: Path, name: str) -> bytes:
     except IsADirectoryError as fault:
         raise FiringError(f"{name} is a directory; give the log file in it") from fault
     except (OSError, ValueError) as fault:
-        raise FiringError(f"{name} cannot be read: {printable(str(fault))}") from fault
+        why = getattr(fault, "strerror", None) or "no file can have this name"
+        raise FiringError(f"{name} cannot be read: {why}") from fault
 
 
 def _trace(readings: LogReadings, temperature_c: FloatArray) -> Trace:
