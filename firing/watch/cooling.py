@@ -24,16 +24,19 @@ from firing.watch.history import TICKS_PER_S, is_last_at_its_tick, nearest_ticks
 from firing.watch.state import RemainingCourse
 
 SEEN_S, LEAST_POINTS = 1800.0, 5
-FIRST_WINDOW_S, WINDOW_GROWS, WINDOW_SHARE, WINDOW_MOST = 900.0, 1.4, 0.2, 0.7
+FIRST_WINDOW_S, WINDOW_GROWS, WINDOW_SHARE, WINDOW_MOST = 900.0, 1.25, 0.2, 0.7
 """Stretches to look at: the first, how they grow, and of the cooling so far the share that is
 enough if it is sharp, and the most [s, -, -, -]."""
 SHAPE_OFF = 0.065
 """How far the rest may be off that goes on as this stretch did: one standard deviation, as a share
 of it; common practice, no source."""
-SHARP, TOO_BLUNT, CONTRADICTS, SHAPE = 0.015, 0.25, 2.5, 0.05
+SHARP, TOO_BLUNT, CONTRADICTS, SHAPE = 0.015, 0.25, 2.5, 0.03
 """Standard error of a slope that is sharp, and of one that says nothing; how many of them, and what
 share of the slope for the scale's own shape, two stretches may differ by [-]."""
-LEAST_SCATTER_C = 0.2
+BETWEEN_LAWS = 0.06
+"""The rate of the default kiln falls with the 1.12th power of what it is above the room (from 300
+to 100 °C), by Newton's law of cooling with the first: half of the way between [-]."""
+LEAST_SCATTER_C = 0.3
 SMOOTH_POINTS = 31
 LEVEL_POINTS, LEVEL_C = 5, 0.25
 """How hot it is now says the mean of so many points, or of as many as are so sharp [-, °C]."""
@@ -113,7 +116,8 @@ class CoolingPace:
         known_s = default_kiln.cool(*self.window_c, room_c=self.room_c).duration_s
         other_s = default_kiln.cool(*self.window_c, room_c=room_c).duration_s
         rest_s = default_kiln.cool(self.now_c, unload_c, room_c=room_c).duration_s
-        return self.times * known_s / other_s * rest_s
+        then_c, last_c = self.window_c[0] - room_c, unload_c - room_c
+        return self.times * known_s / other_s * rest_s * (last_c / then_c) ** (0.5 * BETWEEN_LAWS)
 
     def course(self, unload_c: float) -> RemainingCourse:
         """Return the rest of the cooling as the default kiln has it, at this one's pace."""
@@ -143,8 +147,11 @@ def room_of(time_s: FloatArray, temperature_c: FloatArray, planned_c: float) -> 
     first_c = float(np.mean(temperature_c[time_s <= time_s[0] + START_S]))
     if first_c > WARM_START_C or time_s.size < LEAST_POINTS:
         return planned_c, ROOM_UNSEEN_C
+    early = temperature_c[time_s <= time_s[0] + 2.0 * START_S]
+    rise_c = max(float((early if early.size > 2 else temperature_c[:2])[-1]) - first_c, 0.0)
+    first_c -= 0.5 * rise_c  # it may have heated before the first reading
     warm_c = WARM_ERROR * max(first_c - COLD_START_C, 0.0)
-    error_c = math.hypot(_scatter_c(temperature_c), START_ERROR_C) + warm_c
+    error_c = math.hypot(_scatter_c(temperature_c[:60]), START_ERROR_C) + warm_c + 0.3 * rise_c
     trust = ROOM_UNSEEN_C**2 / (ROOM_UNSEEN_C**2 + error_c**2)
     return planned_c + trust * (first_c - planned_c), math.sqrt(trust) * error_c
 
@@ -253,8 +260,6 @@ def _weighted_line(
     middle_s, mean_s = float(weight @ about_s) / total, float(weight @ usual_s) / total
     spread = float(weight @ (about_s - middle_s) ** 2)
     slope = float(weight @ ((about_s - middle_s) * (usual_s - mean_s))) / max(spread, 1e-12)
-    left = usual_s - mean_s - slope * (about_s - middle_s)
-    scatter_c = max(scatter_c, math.sqrt(float(weight @ left**2) / max(about_s.size - 2, 1)))
     return slope, mean_s - slope * middle_s, scatter_c / math.sqrt(max(spread, 1e-12))
 
 
