@@ -321,7 +321,7 @@ PLAN_CLEAR = 1.5
 """A plan is sure if no other leaves less than this multiple to explain [1; made firings]."""
 PLAN_SURE_SHARE = 0.12
 """With more of the heating to explain a plan is not sure [1; made firings] …"""
-PLAN_MISFIT_SHARE = 0.75
+PLAN_NONE_SHARE = 0.75
 """… and with more than this the log is of none of the plans [1; made firings]."""
 KILN_CLEAR = 0.12
 """Two kilns further apart than this are told apart [log of a ratio; made firings]."""
