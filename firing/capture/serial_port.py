@@ -107,6 +107,8 @@ class SerialPort:
             )
         if "refused" in text:
             return f"{port}: nothing answers there; check host and port"
+        if not self.is_socket and not isinstance(fault, ValueError):
+            return f"{port} is no serial port; 'firing ports' lists those there are"
         return f"{port} cannot be opened: {_plainly(fault)}"
 
     def read(self) -> bytes:

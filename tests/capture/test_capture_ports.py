@@ -206,6 +206,9 @@ def test_a_port_that_is_not_there_is_told_with_what_to_do(tmp_path: object) -> N
         source("socket://127.0.0.1:1").open()
     with pytest.raises(SourceLost):
         source("nonsense://x").open()
+    for name in (str(tmp_path), os.devnull, "x" * 5000):
+        with pytest.raises(SourceLost, match="is no serial port; 'firing ports' lists"):
+            source(name).open()
 
 
 def test_a_port_is_opened_for_one_alone(instrument: Instrument) -> None:
