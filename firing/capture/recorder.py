@@ -45,7 +45,7 @@ class Recorder:
     """The open file of one recording; one that is there is continued, by its own clock.
 
     `output` says whether readings tell the controller's output; an older recording may have no
-    place for it.  Readings with an `own_clock` go by the `base` given and show every gap themselves.
+    place for it.  Readings with an `own_clock` go by the `base` given, and show every gap.
 
     Attributes
     ----------
