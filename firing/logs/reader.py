@@ -21,6 +21,8 @@ from firing.logs.options import PartChoice, ReadingOptions
 from firing.logs.parts import choose_part, interval_s, join, parts_of, section_of, spans
 from firing.logs.physics import (
     Course,
+    DegreeUnit,
+    celsius_of,
     course_of,
     fits_fahrenheit,
     is_hot_in_degrees,
@@ -28,7 +30,7 @@ from firing.logs.physics import (
     settle_unit,
     unit_switches,
 )
-from firing.logs.plausibility_limits import TYPE_K_ENDS_C
+from firing.logs.plausibility_limits import LOG_HOTTEST_C, TYPE_K_ENDS_C
 from firing.logs.readings import LogReadings, read_rows
 from firing.logs.rearranging import (
     rearranged,
@@ -650,6 +652,8 @@ def _settle_units(table: LogTable, times: RowTimes, notes: list[str], *, live: b
         notes.append(settled.note)
     elif assumed:
         notes.append(UNIT_NOTE)
+    dialect = _without_impossible(dialect, courses, kiln.index, settled.unit, notes)
+    table.dialect = dialect
     if settled.unit == kiln.unit:
         return
     table.dialect = replace(
@@ -662,6 +666,25 @@ def _settle_units(table: LogTable, times: RowTimes, notes: list[str], *, live: b
             for c in dialect.columns
         ),
     )
+
+
+def _without_impossible(
+    dialect: Dialect, courses: dict[int, Course], kiln: int, unit: DegreeUnit, notes: list[str]
+) -> Dialect:
+    """Take no channel for a temperature that goes higher than any, beside one that is a kiln's."""
+    columns = []
+    for column in dialect.columns:
+        course = courses.get(column.index)
+        if (
+            course is not None
+            and column.index != kiln
+            and column.unit_from == "assumed"
+            and celsius_of(np.array([course.high]), unit)[0] > LOG_HOTTEST_C
+        ):
+            notes.append(f"not read as a kiln temperature: {column.name}, up to {course.high:.0f}")
+            column = replace(column, role="other", unit=None, unit_from=None)
+        columns.append(column)
+    return replace(dialect, columns=tuple(columns))
 
 
 def _bytes_of(path: Path, name: str) -> bytes:

@@ -100,10 +100,16 @@ def ordered_rows(
         if rows.size:
             raise FiringError(f"{table.name} holds one reading; a firing needs at least two")
         row = next((row for row in range(table.rows) if not table.is_blank(row)), 0)
+        way_out = (
+            "write its dates like 2026-03-14 18:30:00"
+            + ("" if table.time_text(row)[:4].isdecimal() else ", or say --date-order mdy")
+            if table.dialect.time_kind == "datetime"
+            else "say --column with the name of the time column and =time, or --decimal , or "
+            "--decimal . if the mark is the cause"
+        )
         raise FiringError(
             f"{table.name} holds no reading with a readable time; line {table.line(row)} has "
-            f'"{table.time_text(row)}"; say --column with the name of the time column and =time, '
-            "or --decimal , or --decimal . if the mark is the cause"
+            f'"{table.time_text(row)}"; {way_out}'
         )
     return OrderedRows(rows, time_s[rows], tuple(sections), shift_s)
 
@@ -464,10 +470,13 @@ def _without_repeats(
         again = np.flatnonzero(time_s[rows[:at]] == time_s[rows[at]])
         size = at - int(again[-1]) if again.size else 0
         one, two = rows[at - size : at], rows[at : at + size]
-        if size and two.size == size and np.array_equal(time_s[one], time_s[two]):
-            if np.array_equal(level[one], level[two], equal_nan=True):
-                drop[at : at + size] = True
-                first = first or at
+        if (
+            two.size == size > 0
+            and np.array_equal(time_s[one], time_s[two])
+            and np.array_equal(level[one], level[two], equal_nan=True)
+        ):
+            drop[at : at + size] = True
+            first = first or at
     kept = rows[~drop]
     if first:
         notes.append(

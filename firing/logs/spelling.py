@@ -41,18 +41,18 @@ class _Rule:
 # Months and weekdays
 
 _MONTH_STEMS = (
-    "jan|gen|ene|ian|sty|tammi|led|ledna|oca|sij|jaan|saus|янв|яну|січ|ιαν|1월",
-    "feb|fév|fev|févr|lut|helmi|úno|února|şub|velj|veebr|vas|фев|лют|φεβ|φλεβ",
-    "mar|mär|mrt|maa|maalis|bře|března|már|ožu|kov|мар|бер|μαρ|μάρ",
-    "apr|avr|abr|kwi|huhti|dub|ápr|nis|tra|bal|апр|кві|απρ",
-    "mai|may|maj|maí|mag|mei|touko|kvě|května|máj|svi|geg|мая|май|мај|тра|μαι|μαΐ|μάι",
-    "jun|jūn|juin|giu|iun|ιουν|ιούν|cze|kesä|čvn|června|červen|jún|haz|lipnj|birž|июн|юни|чер",
-    "jul|jūl|juil|lug|iul|ιουλ|ιούλ|lip|heinä|čvc|července|júl|temmuz|tem|srpnj|liep|июл|юли|лип",
-    "aug|août|aout|ago|agu|avg|ágú|sie|elo|srp|ağu|kol|rugp|авг|сер|αυγ|αύγ",
-    "sep|set|wrz|syys|zář|szept|eyl|ruj|rugs|сен|сеп|вер|σεπ",
-    "oct|okt|ott|out|paź|loka|říj|eki|spal|окт|жов|οκτ",
-    "nov|nóv|noi|lis|marras|kas|stu|lapkr|ноя|ное|лис|νοε|νοέ",
-    "dec|dez|dic|déc|des|gru|joulu|pro|ara|dets|дек|гру|δεκ",
+    "jan|gen|ene|ian|sty|tammi|led|ledna|oca|sij|jaan|saus|янв|яну|січ|ιαν|1월|јан|一月|ינו|يناير",
+    "feb|fév|fev|févr|lut|helmi|úno|února|şub|velj|veebr|vas|фев|лют|φεβ|φλεβ|феб|二月|פבר|فبراير",
+    "mar|mär|mrt|maa|maalis|bře|března|már|ožu|kov|мар|бер|μαρ|μάρ|mac|三月|מרץ|مارس",
+    "apr|avr|abr|kwi|huhti|dub|ápr|nis|tra|bal|апр|кві|απρ|四月|אפר|أبريل",
+    "mai|may|maj|maí|mag|mei|touko|kvě|května|máj|svi|geg|мая|май|мај|тра|μαι|μαΐ|μάι|五月|מאי|مايو",
+    "jun|jūn|juin|giu|iun|ιουν|ιούν|cze|kesä|čvn|června|červen|jún|haz|lipnj|birž|июн|юни|чер|јун|六月|יונ|يونيو",
+    "jul|jūl|juil|lug|iul|ιουλ|ιούλ|lip|heinä|čvc|července|júl|temmuz|tem|srpnj|liep|июл|юли|лип|јул|七月|יול|يوليو",
+    "aug|août|aout|ago|agu|avg|ágú|sie|elo|srp|ağu|kol|rugp|авг|сер|αυγ|αύγ|ogos|八月|אוג|أغسطس",
+    "sep|set|wrz|syys|zář|szept|eyl|ruj|rugs|сен|сеп|вер|σεπ|九月|ספט|سبتمبر",
+    "oct|okt|ott|out|paź|loka|říj|eki|spal|окт|жов|οκτ|十月|אוק|أكتوبر",
+    "nov|nóv|noi|lis|marras|kas|stu|lapkr|ноя|ное|лис|νοε|νοέ|нов|十一月|נוב|نوفمبر",
+    "dec|dez|dic|déc|des|gru|joulu|pro|ara|dets|дек|гру|δεκ|dis|дец|十二月|דצמ|ديسمبر",
 )
 _MONTH_OF = {stem: n for n, row in enumerate(_MONTH_STEMS, start=1) for stem in row.split("|")}
 _STEMS = sorted(_MONTH_OF, key=len, reverse=True)
@@ -347,6 +347,7 @@ def _rules() -> tuple[_Rule, ...]:
             rf"{_EDGE}(?P<a>\d{{1,2}}) (?P<b>\d{{1,2}}) (?P<y>20\d\d) (?=\d{{1,2}}:\d\d)",
             r"\g<a>/\g<b>/\g<y> ",
         ),
+        _rule(rf"{_EDGE}(?P<y>20\d\d) (?P<m>\d\d) (?P<d>\d\d) (?=\d{{1,2}}:\d\d)", _ISO_DATE + " "),
         _rule(
             rf"{_EDGE}(?P<d>\d{{1,2}})\.[ ]?(?P<mon>I{{1,3}}|IV|VI{{0,3}}|IX|XI{{0,2}}|X)\.[ ]?"
             r"(?P<y>\d{4})(?!\d)",
@@ -373,7 +374,7 @@ def _rules() -> tuple[_Rule, ...]:
             _ctime,
         ),
         _rule(
-            rf"{_EDGE}(?P<y>\d{{4}})[-/. ]{{1,2}}{_MON}[-/. ](?P<d>\d{{1,2}})(?!\d)",
+            rf"{_EDGE}(?P<y>\d{{4}})[-/. ]{{0,2}}{_MON_STEM}\.?[-/. ]?(?P<d>\d{{1,2}})(?!\d)",
             _day_month_year,
         ),
         _rule(
@@ -382,7 +383,8 @@ def _rules() -> tuple[_Rule, ...]:
             _day_month_year,
         ),
         _rule(
-            rf"{_MON}[- ]+(?P<d>\d{{1,2}})(?:st|nd|rd|th)?,?[- ]+(?P<y>\d{{4}})(?!\d)",
+            rf"{_MON}[- ]+(?P<d>\d{{1,2}})(?:st|nd|rd|th)?,?[- ]+"
+            r"(?P<y>\d{4}|\d{2}(?= \d\d?:))(?!\d)",
             _day_month_year,
         ),
         _rule(rf"{_MON} +(?P<d>\d{{1,2}}) +(?P<clock>{_CLOCK})", _without_year),
@@ -393,7 +395,7 @@ def _rules() -> tuple[_Rule, ...]:
         _rule(rf"{_DATE}(?:\.| ?г\.?)(?= +\d{{1,2}}:)", r"\g<date>"),
         _rule(rf"{_EDGE}(?P<d>\d{{1,2}})\.(?P<m>\d{{1,2}})\.? +(?P<clock>{_CLOCK})", _without_year),
         _rule(_YEARLESS, _day_and_month),
-        _rule(rf"{_EDGE}(?P<y>\d{{4}})[-/.]?(?P<n>[0-3]\d\d)[T ](?=\d\d:?\d\d)", _ordinal),
+        _rule(rf"{_EDGE}(?P<y>\d{{4}})[-/.]?(?P<n>[0-3]\d\d)[T -](?=\d\d:?\d\d)", _ordinal),
         _rule(rf"{_EDGE}(?P<y>\d{{4}})-?W(?P<w>\d\d)-?(?P<n>[1-7])[T ](?=\d\d:?\d\d)", _week_date),
         _rule(
             rf"{_EDGE}(?P<y>(?:19|20)\d\d):(?P<m>\d\d):(?P<d>\d\d) (?=\d\d:\d\d)", _ISO_DATE + " "
@@ -404,10 +406,15 @@ def _rules() -> tuple[_Rule, ...]:
             _ISO_DATE + r"T\g<H>:\g<M>:\g<S>.\g<f>",
         ),
         _rule(
-            rf"{_EDGE}(?P<y>20\d\d)_(?P<m>\d\d)_(?P<d>\d\d)[_ T-](?P<H>\d\d)_(?P<M>\d\d)"
-            r"(?:_(?P<S>\d\d))?(?!\d)",
+            rf"{_EDGE}(?P<y>20\d\d)(?P<mark>[_:/.])(?P<m>\d\d)(?P=mark)(?P<d>\d\d)[_:/. T-]"
+            r"(?P<H>\d\d)(?P=mark)(?P<M>\d\d)(?:(?P=mark)(?P<S>\d\d))?(?![\d:])",
             _digits,
         ),
+        _rule(
+            rf"{_EDGE}{_DATE}[T ](?P<H>[01]\d|2[0-4])(?P<M>[0-5]\d)(?P<S>[0-5]\d)?(?=[z;,\t|]|$)",
+            lambda m: f"{m['date']} {m['H']}:{m['M']}" + (f":{m['S']}" if m["S"] else ""),
+        ),
+        _rule(r"(?<= )(?P<clock>\d\d:\d\d:\d\d):(?=\d{3}(?!\d))", r"\g<clock>."),
         _rule(
             rf"{_EDGE}(?P<a>[0-3]\d)(?P<b>[0-3]\d)(?P<c>[0-3]\d) (?=\d\d:\d\d)",
             r"\g<a>-\g<b>-\g<c> ",
@@ -573,6 +580,11 @@ def respell(body: bytes) -> Respelled:
         return Respelled(body)
     text: str | None = None
     zone: str | None = None
+    if sum('{"' in line or "{'" in line for line in lines) > 0.9 * len(lines):
+        # an object behind a clock: 07:05:00 {"temp": 980.5}
+        body = _IN_BRACES.sub(r" \g<key>=\g<value>", _text(body)).replace("}", "").encode()
+        sample = _sample(body)
+        lines = [line for line in sample.split("\n") if line.strip()]
     found = re.search(_IANA, sample)
     if found:
         zone = found["zone"]
@@ -695,7 +707,11 @@ def _pair_names(sample: str) -> tuple[str, ...]:
     return names
 
 
-_KEY = re.compile(r"(?:^|(?<=[\s\]]))(?P<key>[^\W\d][\w.-]{0,30})=(?P<value>[^\s=;,|]+)")
+_KEY = re.compile(
+    r"(?:^|(?<=[\s\]]))(?P<key>[^\W\d][\w.-]{0,30})"
+    r"(?:=(?P<value>[^\s=;,|]+)|: ?(?P<number>[+-]?\d[\d.,]*(?![\d:])[^\s:;,|]*))"
+)
+_IN_BRACES = re.compile(r"[{,]\s*[\"'](?P<key>\w+)[\"']\s*:\s*[\"']?(?P<value>[^\"',{}]*)[\"']?\s*")
 _UP_TO_CLOCK = re.compile(
     r".*?\d{1,2}:\d\d(?::\d\d(?:[.,]\d+)?)?(?:Z|[+-]\d\d:?\d\d)?(?: [ap]m)?", re.I
 )
@@ -717,7 +733,7 @@ def _spaced_keys(lines: list[str]) -> tuple[str, ...]:
 
 def _paired(line: str, keys: tuple[str, ...]) -> str:
     """Return the values of a line of pairs with tabs between them."""
-    pairs = {match["key"]: match["value"] for match in _KEY.finditer(line)}
+    pairs = {match["key"]: match["value"] or match["number"] for match in _KEY.finditer(line)}
     if not pairs:
         return line
     clock = _UP_TO_CLOCK.match(line)

@@ -62,7 +62,7 @@ _TIME_UNIT_STATED = (
     + "|"
     + rf"(?:_|\bin\s+|/\s*|,\s*|\s)(?:{_ANY_TIME_UNIT})$".replace("?P<", "?P<s_")
     + "|"
-    + rf"^(?:{_ANY_TIME_UNIT})$".replace("?P<", "?P<w_")
+    + rf"^(?:{_ANY_TIME_UNIT})\.?$".replace("?P<", "?P<w_")
 )
 
 _TIME = re.compile(
@@ -217,9 +217,7 @@ _ZONE_WORDS = (
     r"\b(?:time ?zone|tz|zeitzone|fuseau|zona horaria|huso horario|fuso|tijdzone|tids?zon\w*"
     r"|strefa czasowa|часовой пояс)\b|タイムゾーン|时区|時區"
 )
-_TIMES_IN_UTC = (
-    r"\b(?:times?|timestamps?|clock|zeit(?:en)?|heures?|horas?)\b.*\b(?:utc|gmt|zulu)\b"
-)
+_TIMES_IN_UTC = r"\b(?:times?|timestamps?|clock|zeit(?:en)?|heures?|horas?)\b.*\b(?:utc|gmt|zulu)\b"
 
 
 def leaves_unit_open(name: str) -> bool:
