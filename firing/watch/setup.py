@@ -26,7 +26,7 @@ from firing.capture.recording_file import (
     parse_header,
     parse_rows,
 )
-from firing.capture.source import Connection, ReadingSource
+from firing.capture.source import Connection, ReadingSource, SourceLost
 from firing.capture.source_factory import spoken_unit
 from firing.errors import FiringError
 from firing.units import TemperatureUnit, format_duration
@@ -124,7 +124,12 @@ def open_watch(
     connection = connect(source)
     recorder, not_recorded = None, ""
     try:
-        connection.open()
+        try:
+            connection.open()
+        except SourceLost as fault:
+            if not options.patient:
+                raise
+            connection.lose(str(fault))
         base = make_time_base(source)
         if options.out is not None:
             own_clock = isinstance(source, ReplayedLog | FollowedLog)
