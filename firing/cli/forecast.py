@@ -9,6 +9,7 @@ import click
 
 from firing.cli import outcome
 from firing.cli.arguments import (
+    Number,
     calendar_option,
     controller_option,
     html_option,
@@ -57,7 +58,7 @@ if TYPE_CHECKING:
 )
 @click.option(
     "--margin",
-    type=float,
+    type=Number(),
     default=1.5,
     show_default=True,
     help="Safety margin on ware limits, 1 to 5; matters with --load.",

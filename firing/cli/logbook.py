@@ -15,6 +15,8 @@ import click
 
 from firing.cli import outcome
 from firing.cli.arguments import (
+    Number,
+    WholeNumber,
     align_option,
     html_option,
     json_option,
@@ -89,7 +91,7 @@ def said_options(command: Command) -> Command:
                 help='A cone as it was found: "6=3:00@top", "6=down"; may be given again.',
             ),
             click.option("--note", "notes", multiple=True, metavar="WORDS", help="A note."),
-            click.option("--kwh", type=click.FloatRange(min=0.0), help="What the meter counted."),
+            click.option("--kwh", type=Number(0.0), help="What the meter counted."),
             click.option("--cost", metavar="AMOUNT", help='What it cost: 4.20, or "4.20 EUR".'),
             click.option(
                 "--photo", "photos", multiple=True, type=click.Path(path_type=Path),
@@ -304,7 +306,7 @@ def find_command(
 
 
 @_subcommand("show", "show 1")
-@click.argument("number", type=int)
+@click.argument("number", type=WholeNumber(1))
 @logbook_option
 @html_option
 @report_options
@@ -342,7 +344,7 @@ def show_command(
 
 
 @_subcommand("compare", "compare 1 2")
-@click.argument("numbers", metavar="[NUMBER...]", nargs=-1, type=int)
+@click.argument("numbers", metavar="[NUMBER...]", nargs=-1, type=WholeNumber(1))
 @click.option("--plan", help="The newest six firings of the plan whose title has this in it.")
 @align_option
 @logbook_option
@@ -379,7 +381,7 @@ def compare_command(
 
 
 @_subcommand("add", 'add 1 --note "the good celadon" --witness "6=3:00"')
-@click.argument("number", type=int)
+@click.argument("number", type=WholeNumber(1))
 @click.option("--kiln", metavar="K", help="Kiln file or name.")
 @click.option("--plan", metavar="S", help="The plan it was fired by.")
 @said_options
@@ -414,7 +416,7 @@ def add_command(
 
 
 @_subcommand("remove", "remove 1 --yes")
-@click.argument("number", type=int)
+@click.argument("number", type=WholeNumber(1))
 @click.option("--yes", is_flag=True, help="Needed, as the log goes with it.")
 @logbook_option
 @json_option
@@ -445,7 +447,9 @@ def remove_command(number: int, yes: bool, place: Path | None, as_json: bool) ->
 @click.argument("kind", required=False, metavar=f"[{'|'.join(EVENT_KINDS)}]")
 @click.option("--on", "when", metavar="WHEN", help="When; now if left out.")
 @click.option("--note", "words", default="", metavar="WORDS", help="Anything to remember of it.")
-@click.option("--remove", type=int, metavar="NUMBER", help="Take back an event noted by mistake.")
+@click.option(
+    "--remove", type=WholeNumber(1), metavar="NUMBER", help="Take back an event noted by mistake."
+)
 @logbook_option
 @json_option
 def event_command(

@@ -670,7 +670,8 @@ class Logbook:
 
     def _one_or_refuse(self, firing: int) -> Firing:
         with self._explained():
-            row = self._db.execute(f"{_READ} WHERE f.id = ?", (firing,)).fetchone()
+            number = min(firing, 2**63 - 1)  # SQLite has no larger ones
+            row = self._db.execute(f"{_READ} WHERE f.id = ?", (number,)).fetchone()
             if row is None:
                 last = self._db.execute("SELECT max(id) FROM firing").fetchone()[0]
                 most = f"the highest number is {last}" if last else "the logbook is empty"
