@@ -8,6 +8,7 @@ import click
 from firing.cli import outcome
 from firing.cli.arguments import (
     Number,
+    Subcommands,
     json_option,
     log_options,
     optional_logbook,
@@ -21,7 +22,7 @@ if TYPE_CHECKING:
     from firing.kiln.fit_result import KilnFit
 
 
-@click.group("kiln")
+@click.group("kiln", cls=Subcommands)
 def kiln_command() -> None:
     """Show a kiln, or learn it from its own logs."""
 

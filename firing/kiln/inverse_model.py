@@ -512,11 +512,11 @@ def _newton(nodes: _Nodes, steps: _Steps, temperature: FloatArray) -> _Solved:
         heat, capacity, flow, here, beyond = nodes.state(temperature)
         inside_w, inside = nodes.inside(temperature, steps.chamber_c)
         outside_w, outside = _outside(nodes.network, temperature[:, -1])
-        misfit, diagonal = steps.stored_w(heat), steps.a * capacity
-        misfit[:, :-1] += flow
-        misfit[:, 1:] -= flow
-        misfit[:, nodes.faces] -= inside_w
-        misfit[:, -1] += outside_w
+        surplus_w, diagonal = steps.stored_w(heat), steps.a * capacity
+        surplus_w[:, :-1] += flow
+        surplus_w[:, 1:] -= flow
+        surplus_w[:, nodes.faces] -= inside_w
+        surplus_w[:, -1] += outside_w
         diagonal[:, :-1] += here
         diagonal[:, 1:] -= beyond
         diagonal[:, nodes.faces] += inside
@@ -529,7 +529,7 @@ def _newton(nodes: _Nodes, steps: _Steps, temperature: FloatArray) -> _Solved:
         band[:-2, :, middle + lower] = steps.c[2:] * capacity[:-2]
         matrix = band.reshape(-1, lower + middle + 1).T
         factors, swaps, moved, failed = lapack.dgbsv(
-            lower, upper, matrix, misfit.ravel(), overwrite_ab=True, overwrite_b=True
+            lower, upper, matrix, surplus_w.ravel(), overwrite_ab=True, overwrite_b=True
         )
         move = moved.reshape(moments, size)
         temperature = temperature - move

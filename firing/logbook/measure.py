@@ -427,7 +427,27 @@ def _climb(
     hot = here.known & here.powered & (here.middle_c > top_c - HOT_C) & (here.end_s <= arrives_s)
     off = power * here.given - (here.excess + here.given - marks[:, LOAD:] @ weights[LOAD:])
     beside = median(off[hot]) if np.count_nonzero(hot) >= 2 else 0.0
-    return float(rates[0] + (power - beside - needs[0]) / slope), float(power / slope)
+    left = float(rates[0] + (power - beside - needs[0]) / slope)
+    climbed = _climbed_at_the_top(record, peak_c)
+    if rate_c_per_h is not None and climbed > AS_PLANNED * rate_c_per_h:
+        climbed = max(climbed, rate_c_per_h)
+    return max(left, climbed), float(power / slope)
+
+
+AS_PLANNED = 0.97
+"""A climb within 3 % of the planned rate, by readings in whole degrees, is the planned one."""
+
+
+def _climbed_at_the_top(record: FiringRecord, peak_c: float) -> float:
+    """Return the rate that the kiln did keep up to its peak [°C/h]: it could climb no slower."""
+    from_c, to_c = peak_c - APPROACH_C / 2.0, peak_c - PEAK_NEAR_C
+    if record.chamber_c.max() < to_c:
+        return 0.0
+    first, last = (int(np.argmax(record.chamber_c >= at_c)) for at_c in (from_c, to_c))
+    if last - first < 2:
+        return 0.0
+    hours = record.time_s[first : last + 1] / SECONDS_PER_HOUR
+    return float(np.polyfit(hours, record.chamber_c[first : last + 1], 1)[0])
 
 
 USUAL_RATE = 100.0

@@ -729,6 +729,15 @@ class Logbook:
             ).fetchall()
         return tuple(Event(*row) for row in rows)
 
+    def newest_plan_text(self) -> str:
+        """Return the plan's file of the newest firing that has one; empty if none has."""
+        with self._explained():
+            row = self._db.execute(
+                "SELECT p.body FROM firing f JOIN shown s ON s.firing = f.id "
+                "JOIN plan p ON p.id = f.plan ORDER BY s.started_at DESC, f.id DESC LIMIT 1"
+            ).fetchone()
+            return row[0] or "" if row else ""
+
     def kilns(self) -> dict[str, str]:
         """Return the text of every kiln's file by the kiln's name; empty where none was given."""
         with self._explained():

@@ -22,6 +22,7 @@ from firing.logs.times import (
     are_serial_dates,
     julian_kind,
     kind_by_size,
+    is_epoch,
     kind_of_option,
 )
 from firing.logs.values import match_number
@@ -87,7 +88,11 @@ def find_time(
     if clocks and not (stated and numeric):
         return (clocks[0],), "elapsed clock"
     numeric = numeric or _named_t(layout, open_ones)
-    candidates = [c.index for c in numeric] or _rising_columns(layout, open_ones)
+    candidates = (
+        [c.index for c in numeric]
+        or _rising_columns(layout, open_ones)
+        or _epoch_columns(layout, open_ones)
+    )
     if stated is not None and candidates:
         values = _values(layout, candidates[0])
         return (candidates[0],), kind_of_option(stated, values)
@@ -149,10 +154,21 @@ def _bare_numbers(name: str, which: str, values: Sequence[float]) -> FiringError
             "export the log with dates like 2026-03-14 18:30:00, or say --column with the name of "
             "another column and =time"
         )
+    span = max(known) - min(known)
+    fitting = [
+        unit
+        for unit, unit_s in vocabulary.TIME_UNIT_S.items()
+        if _SHORT_FIRING_S <= span * unit_s <= _LONG_FIRING_S
+    ]
+    units = [f"--time-unit {unit}" for unit in ("ms", *fitting, "s", "min", "h")]
+    units = [unit for unit in dict.fromkeys(units) if unit != "--time-unit ms" or "ms" in fitting]
     return FiringError(
-        f"{name}: {which} holds times as bare numbers; say their unit with --time-unit s, "
-        "--time-unit min or --time-unit h"
+        f"{name}: {which} holds times as bare numbers; say their unit with "
+        f"{', '.join(units[:-1])} or {units[-1]}"
     )
+
+
+_SHORT_FIRING_S, _LONG_FIRING_S = 3600.0, 30 * 86400.0
 
 
 def _from_stated_columns(
@@ -195,7 +211,7 @@ def _number_kind(
     if options.time_unit is not None:
         return kind_of_option(options.time_unit, values)
     found = kind_by_size(values)
-    expected = {"ms": "epoch milliseconds", "s": "epoch seconds", "d": "serial days"}.get(unit)
+    expected = {"us": "epoch microseconds", "ms": "epoch milliseconds", "s": "epoch seconds", "d": "serial days"}.get(unit)
     if found is not None and (found == expected or _lasts_s(values, unit) > LONGEST_FIRING_S):
         return found  # "hora" names the time, and no firing lasts so many hours
     return KIND_OF_UNIT[unit]
@@ -248,6 +264,18 @@ def _rising_columns(layout: LogLayout, columns: Sequence[Column]) -> list[int]:
         if layout.kinds[column.index] == "number":
             values = _values(layout, column.index)
             if all(a < b for a, b in pairwise(values)):
+                found.append(column.index)
+    return found
+
+
+def _epoch_columns(layout: LogLayout, columns: Sequence[Column]) -> list[int]:
+    """Return the number columns that count from 1970, in whatever order their rows stand."""
+    found = []
+    for column in columns:
+        if layout.kinds[column.index] == "number":
+            values = _values(layout, column.index)
+            kind = kind_by_size(values)
+            if kind is not None and is_epoch(kind) and len(set(values)) > 0.5 * len(values):
                 found.append(column.index)
     return found
 

@@ -97,6 +97,9 @@ def locate(plan: Plan, time_s: FloatArray, temperature_c: FloatArray, now_c: flo
     begun = [i for i, passage in enumerate(found.passages) if passage.came_to_c is not None]
     if not begun:
         return Position("waiting", None, None, None, 0.0, None)
+    cut = _cut_short(plan, found, even)
+    if cut is not None:
+        return Position("left", cut, None, None, plan.ramp_s(cut, now_c), None)
     end_s = plan.segments[-1].end_s
     last = len(plan.segments) - 1
     held = last if found.complete else begun[-1] - 1
@@ -109,6 +112,31 @@ def locate(plan: Plan, time_s: FloatArray, temperature_c: FloatArray, now_c: flo
     if found.aborted:
         return Position("left", index, None, None, plan.ramp_s(index, now_c), None)
     return _inside(plan, found, even, index, now_s, now_c)
+
+
+def _cut_short(plan: Plan, found: Alignment, even: ResampledTrace) -> int | None:
+    """Return the ramp that the power left, though the plan's next segments fit the fall; or None.
+
+    It ends far below its target, and sooner than any controller's clock goes.
+    """
+    segments = plan.schedule.segments
+    first = next(i for i, passage in enumerate(found.passages) if passage.came_to_c is not None)
+    origin_s = _origin_s(plan, found)
+    if found.starts_inside:
+        begins_c = float(even.temperature_c[0])
+        origin_s = plan.ramp_s(first, begins_c)
+        if abs(begins_c - segments[first].target_c) <= limit.NOT_HELD_C:
+            origin_s += segments[first].hold_s  # of which nobody saw how much was left
+    for index in range(first, len(segments)):
+        came_c, ended_s = found.passages[index].came_to_c, found.passages[index].end_s
+        turns = index + 1 == len(segments) or not plan.heats(index + 1)
+        if came_c is None or ended_s is None or not plan.heats(index) or not turns:
+            continue
+        early_s = plan.segments[index].ramp_end_s - origin_s - (ended_s - found.start_s)
+        short_c = segments[index].target_c - came_c
+        if short_c > limit.CUT_SHORT_C and early_s > limit.CUT_SHORT_S:
+            return index
+    return None
 
 
 def heating_ended_s(time_s: FloatArray, temperature_c: FloatArray) -> float:
