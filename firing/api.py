@@ -12,6 +12,7 @@ from os import PathLike, fspath
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
 
+from firing.clock import YEARS
 from firing.errors import FiringError
 from firing.forecast.opening import UNLOAD_C
 
@@ -1218,4 +1219,6 @@ def _on_the_clock(moment: datetime | None) -> datetime | None:
     """Return a moment with its time zone; one without stands on this computer's clock."""
     if moment is not None and not isinstance(moment, datetime):
         raise FiringError(f"{moment!r:.60} is no moment; give a datetime")
+    if moment is not None and not YEARS[0] <= moment.year <= YEARS[1]:
+        raise FiringError(f"{moment} is outside the years {YEARS[0]} to {YEARS[1]}")
     return moment.astimezone() if moment is not None and moment.tzinfo is None else moment

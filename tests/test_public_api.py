@@ -198,6 +198,7 @@ NAN = float("nan")
         (lambda: fi.forecast(PLAN, kiln=PLAN), "is no KilnDescription"),  # type: ignore[arg-type]
         (lambda: fi.forecast(PLAN, started="07:30"), "give a datetime"),  # type: ignore[arg-type]
         (lambda: fi.forecast("x" * 999), "no such file"),
+        (lambda: fi.forecast(PLAN, started=datetime(1, 1, 1, tzinfo=UTC)), "the years 1971"),
         (lambda: fi.calendar(PLAN), "is no forecast"),  # type: ignore[arg-type]
         (lambda: fi.Segment(NAN, 100.0), "nan °C is no temperature of a kiln"),
         (lambda: fi.Segment(900.0, 1e308), "no kiln climbs"),

@@ -258,13 +258,13 @@ class Logbook:
                 f"this Python's SQLite is {sqlite3.sqlite_version}; the logbook needs 3.37 or "
                 "newer, which newer Pythons bring along"
             )
+        refuse_no_logbook(place)
         share = network_share(place, mounts)
         if share:
             raise FiringError(
                 f"{place}: lies on a network share ({share}), where a database can be damaged; "
                 "choose a place on this computer's own disk, and copy backups to the share"
             )
-        refuse_no_logbook(place)
         if not place.exists() and not create:
             book = cls(place, sqlite3.connect(":memory:", isolation_level=None))
             book._bring_up_to_date()
