@@ -15,7 +15,9 @@ import click
 
 from firing.cli import outcome
 from firing.cli.arguments import (
+    Number,
     Subcommands,
+    WholeNumber,
     align_option,
     html_option,
     json_option,
@@ -81,7 +83,7 @@ def said_options(command: Command) -> Command:
                 help='A cone as it was found: "6=3:00@top", "6=down"; may be given again.',
             ),
             click.option("--note", "notes", multiple=True, metavar="WORDS", help="A note."),
-            click.option("--kwh", type=click.FloatRange(min=0.0), help="What the meter counted."),
+            click.option("--kwh", type=Number(0.0), help="What the meter counted."),
             click.option("--cost", metavar="AMOUNT", help='What it cost: 4.20, or "4.20 EUR".'),
             click.option(
                 "--photo", "photos", multiple=True, type=click.Path(path_type=Path),
@@ -305,7 +307,7 @@ def find_command(
 
 
 @_subcommand("show", "show 1")
-@click.argument("number", type=int)
+@click.argument("number", type=WholeNumber(1))
 @logbook_option
 @html_option
 @report_options
@@ -343,7 +345,7 @@ def show_command(
 
 
 @_subcommand("compare", "compare 1 2")
-@click.argument("numbers", metavar="[NUMBER...]", nargs=-1, type=int)
+@click.argument("numbers", metavar="[NUMBER...]", nargs=-1, type=WholeNumber(1))
 @click.option("--plan", help="The newest six firings of the plan whose title has this in it.")
 @align_option
 @logbook_option
@@ -380,7 +382,7 @@ def compare_command(
 
 
 @_subcommand("add", 'add 1 --note "the good celadon" --witness "6=3:00"')
-@click.argument("number", type=int)
+@click.argument("number", type=WholeNumber(1))
 @click.option("--kiln", metavar="K", help="Kiln file or name.")
 @click.option("--plan", metavar="S", help="The plan it was fired by.")
 @said_options
@@ -415,7 +417,7 @@ def add_command(
 
 
 @_subcommand("remove", "remove 1 --yes")
-@click.argument("number", type=int)
+@click.argument("number", type=WholeNumber(1))
 @click.option("--yes", is_flag=True, help="Needed, as the log goes with it.")
 @logbook_option
 @json_option
@@ -446,7 +448,9 @@ def remove_command(number: int, yes: bool, place: Path | None, as_json: bool) ->
 @click.argument("kind", required=False, metavar=f"[{'|'.join(EVENT_KINDS)}]")
 @click.option("--on", "when", metavar="WHEN", help="When; now if left out.")
 @click.option("--note", "words", default="", metavar="WORDS", help="Anything to remember of it.")
-@click.option("--remove", type=int, metavar="NUMBER", help="Take back an event noted by mistake.")
+@click.option(
+    "--remove", type=WholeNumber(1), metavar="NUMBER", help="Take back an event noted by mistake."
+)
 @logbook_option
 @json_option
 def event_command(

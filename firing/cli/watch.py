@@ -22,6 +22,7 @@ from firing.cli import outcome
 from firing.cli.arguments import (
     DURATION_S,
     TEMPERATURE,
+    WholeNumber,
     controller_option,
     kiln_options,
     log_options,
@@ -56,7 +57,12 @@ if TYPE_CHECKING:
     help="Record to this CSV file; one that is there is continued, unless its firing is over.",
 )
 @click.option("--fields", metavar="FIELDS", help='Fields of a line, like "kiln,top,-,output".')
-@click.option("--baud", type=int, metavar="RATE", help="Of a serial port; default 9600.")
+@click.option(
+    "--baud",
+    type=WholeNumber(50, 4_000_000),
+    metavar="RATE",
+    help="Of a serial port; default 9600.",
+)
 @click.option("--speed", metavar="N|max", help="Of a replayed log: times real time; default max.")
 @click.option("--follow", is_flag=True, help="Of a log that is still being written.")
 @click.option("--cone", "cones", multiple=True, metavar="CONE", help="Report when it is down.")
