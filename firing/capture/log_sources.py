@@ -102,8 +102,8 @@ class FollowedLog:
     """A logger's file as a live source: every new line is a reading.
 
     The clock is the log's own, as a logger may write several lines at once: second 0 of `base` is
-    its first reading.  What the file holds at the start is no news; see `before`.  A logger may begin
-    its file anew: where all of that one's times of day are later, it goes on in it.
+    its first reading.  What the file holds at the start is no news; see `before`.  A logger may
+    begin its file anew: where that one's times of day are all later, it goes on in it.
     """
 
     def __init__(

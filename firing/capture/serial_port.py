@@ -189,6 +189,8 @@ def _plainly(fault: BaseException) -> str:
         text = fault.strerror
     elif isinstance(fault, TypeError):
         text = "it was closed"
+    elif "readiness to read" in str(fault):
+        text = "it was unplugged, or another program reads it, too"
     else:
         text = str(fault) or type(fault).__name__
     text = " ".join(text.split())

@@ -23,6 +23,7 @@ from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
 from datetime import datetime
 from email.message import EmailMessage
+from email.utils import formatdate, make_msgid
 from typing import Any, Literal
 
 from firing.remote.notify_file import (
@@ -161,6 +162,9 @@ def _mail(channel: MailChannel, message: Message) -> None:
     mail["Subject"] = message.subject
     mail["From"] = channel.sender
     mail["To"] = ", ".join(channel.to)
+    # Without these two a mail is easily taken for spam.
+    mail["Date"] = formatdate(localtime=True)
+    mail["Message-ID"] = make_msgid(domain=channel.sender.rpartition("@")[2].strip("<> "))
     mail.set_content(f"{message.text}\n")
     secure = ssl.create_default_context()
     with _mail_server(channel, secure) as server:

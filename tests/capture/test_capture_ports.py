@@ -99,7 +99,10 @@ class Broken:
 def serial_exception() -> BaseException:
     import serial
 
-    fault: BaseException = serial.SerialException("device reports readiness but returned no data")
+    fault: BaseException = serial.SerialException(
+        "device reports readiness to read but returned no data "
+        "(device disconnected or multiple access on port?)"
+    )
     return fault
 
 
@@ -118,6 +121,7 @@ def test_every_kind_of_unplugging_is_one(fault: BaseException) -> None:
     link.port = Broken(fault)
     with pytest.raises(SourceLost, match="/dev/ttyTEST is gone"):
         link.read()
+    assert "readiness" not in str(link.lost(fault))
     with pytest.raises(SourceLost, match="/dev/ttyTEST is gone"):
         link.ask(b"READ?\n")
     link.close()

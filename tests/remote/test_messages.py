@@ -2,6 +2,7 @@
 
 import json
 import os
+import re
 import sys
 import threading
 import time
@@ -285,6 +286,8 @@ def test_a_mail_arrives() -> None:
         deliver(mail, message)
     (text,) = mails
     assert "To: potter@example.org" in text
+    assert "\nDate: " in text  # RFC 5322, 3.6: a mail has one
+    assert re.search(r"\nMessage-ID: <\S+@example\.org>\s", text)
     assert "\nBcc:" not in text
 
 

@@ -7,6 +7,7 @@ from zoneinfo import ZoneInfo
 
 import pytest
 from commandline import call
+from dialects import machine_in
 from hypothesis import given
 from hypothesis import strategies as st
 from report.icalendar_reader import Component, read
@@ -175,11 +176,26 @@ def test_the_commands_write_it(tmp_path: Path) -> None:
     result = call(tmp_path, "calendar", plan, *start, "--out", "f.ics")
     assert result.returncode == 0
     assert "Kiln: start the program" in events((tmp_path / "f.ics").read_bytes())
+    assert "reminders are past already" in result.stderr
     assert call(tmp_path, "calendar", plan, *start, "--out", "f.ics").returncode == 2
     card = ("card", plan, "--controller", "example-controller", "--calendar", "card.ics")
     assert "needs a start" in call(tmp_path, *card).stderr
     assert call(tmp_path, *card, *start).returncode in (0, 1)
     assert "Kiln: start the program" in events((tmp_path / "card.ics").read_bytes())
+    ahead = f"{datetime.now() + timedelta(days=1):%Y-%m-%d %H:%M}"
+    due = call(tmp_path, "calendar", plan, "--start", ahead, "--out", "g.ics")
+    assert "past" not in due.stderr
+
+
+def test_the_list_says_which_of_two_equal_hours_it_means(tmp_path: Path) -> None:
+    # On 2026-10-25 in Berlin 03:00 CEST is followed by 02:00 CET.
+    with machine_in("Europe/Berlin"):
+        told = [
+            call(tmp_path, "calendar", "mid-range-glaze-cone-6-hold", "--start", start).stdout
+            for start in ("2026-10-25 02:30", "2026-10-25 00:30")
+        ]
+    assert "* Sun 2026-10-25 02:30 CEST  start the program" in told[0]
+    assert "* Sun 2026-10-25 00:30  start the program" in told[1]
 
 
 def test_a_general_library_reads_it_too() -> None:
