@@ -395,7 +395,7 @@ def add_command(
 
     --plan and --kiln set right what was matched wrong.
     """
-    from firing.logbook.keeping import amend, shelf_of
+    from firing.logbook.keeping import amend, shelf_of, unit_of
     from firing.report.logbook import firing_report
 
     said = _said(told)
@@ -408,11 +408,11 @@ def add_command(
             ((title, paper),) = shelf_of(book, plans=[plan]).plans.items()
             said = replace(said, plan=title, plan_text=paper.text)
         amend(book, number, said)
-        one = book.show(number)
+        one, unit = book.show(number), unit_of(book)
     if as_json:
         outcome.document({"schema": 1, "kind": "firing", "firing": one.to_dict()})
     else:
-        outcome.report(firing_report(one))
+        outcome.report(firing_report(one, unit=unit))
     return outcome.DONE
 
 
@@ -773,6 +773,7 @@ def sensor_command(
     """Show what KILN's thermocouple reads wrong by its witness cones, and correct a plan by it."""
     from firing.files.tomlfile import read_text
     from firing.kiln.file import parse_kiln
+    from firing.logbook.keeping import unit_of
     from firing.logbook.sensor import corrected
     from firing.report.trends import correction_report, sensor_report
     from firing.schedule.file import open_schedule, schedule_text
@@ -785,7 +786,8 @@ def sensor_command(
         if as_json:
             outcome.document({"schema": 1, "kind": "sensor", "kiln": name, **sensor.to_dict()})
         else:
-            outcome.report(sensor_report(name, sensor))
+            with Logbook.open(place, create=False) as book:
+                outcome.report(sensor_report(name, sensor, unit_of(book)))
         return outcome.DONE
     next_plan = open_schedule(plan)
     if already is None:
