@@ -7,6 +7,7 @@ elements must have given, whatever drove them.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from functools import cache
@@ -31,16 +32,15 @@ from firing.kiln.thermal_network import (
     FIRST_LUMP,
     H_INSIDE,
     H_OUTSIDE,
-    REPEAT_C,
     Demand,
     Lump,
     Network,
-    water_left_j,
-    water_sinks,
 )
 from firing.trace import FloatArray
 from firing.units import KELVIN_AT_0_C
 
+REPEAT_C = 4.0
+"""A step whose answer is further than this from what was expected is repeated [°C]."""
 MOST_REPEATS = 4
 WIRE_REPEATS = 12
 WIRE_CLOSE_K = 1e-4
@@ -162,6 +162,52 @@ def _wire_c(power_w: FloatArray, chamber_c: FloatArray, area_m2: float) -> Float
             break
     wire: FloatArray = kelvin - KELVIN_AT_0_C
     return wire
+
+
+Sink = tuple[float, float, float]
+"""What a demand takes up [W], the slope of that [W/K], and what earlier steps bring of it [W]."""
+
+
+def water_sinks(
+    demands: Sequence[Demand], brought_w: Sequence[float], expected_c: Sequence[float], a: float
+) -> tuple[list[Sink], dict[int, tuple[float, float]]]:
+    """Return each demand's sink, linearised about expected temperatures, and their sums by node.
+
+    `brought_w` is what the time formula, whose first weight is `a` [1/s], brings of each demand.
+    """
+    sinks: list[Sink] = []
+    taken: dict[int, tuple[float, float]] = {}
+    spent = 1e-5 * a
+    for (node, log_rate, theta_k, whole), brought in zip(demands, brought_w, strict=True):
+        if brought < spent * whole:
+            sinks.append((0.0, 0.0, brought))
+            continue
+        kelvin = expected_c[node] + KELVIN_AT_0_C
+        rate = math.exp(log_rate - theta_k / kelvin)
+        left = brought / (a + rate)
+        sink = rate * left
+        slope = sink * theta_k / (kelvin * kelvin) * a / (a + rate)
+        sinks.append((sink, slope, brought))
+        if node in taken:
+            more, steeper = taken[node]
+            taken[node] = more + sink, steeper + slope
+        else:
+            taken[node] = sink, slope
+    return sinks, taken
+
+
+def water_left_j(
+    demands: Sequence[Demand],
+    sinks: Sequence[Sink],
+    found_c: Sequence[float],
+    expected_c: Sequence[float],
+    a: float,
+) -> list[float]:
+    """Return what each demand has still to take up after a step that was just solved [J]."""
+    return [
+        (brought - sink - slope * (found_c[demand[0]] - expected_c[demand[0]])) / a
+        for demand, (sink, slope, brought) in zip(demands, sinks, strict=True)
+    ]
 
 
 class _Water:

@@ -85,12 +85,17 @@ def _unpacked(data: bytes, name: str) -> bytes | None:
     opener: Any = {b"\x1f": gzip.open, b"B": bz2.open, b"\xfd": lzma.open}[data[:1]]
     try:
         with io.BytesIO(data) as raw, opener(raw) as packed:
-            found: bytes = packed.read(_MOST_BYTES + 1)
+            # Counted first, as some kilobytes can unpack to more than a computer holds.
+            size = 0
+            while size <= _MOST_BYTES and (part := packed.read(1 << 20)):
+                size += len(part)
+            packed.seek(0)
+            found: bytes = packed.read() if size <= _MOST_BYTES else b""
     except (OSError, EOFError, ValueError, zlib.error, lzma.LZMAError) as fault:
         raise FiringError(
             f"{name} is compressed and damaged, so it can't be unpacked; copy it again"
         ) from fault
-    if len(found) > _MOST_BYTES:
+    if size > _MOST_BYTES:
         raise FiringError(f"{name} unpacks to more than 256 MB; unpack it and give the log in it")
     return found
 

@@ -1,6 +1,9 @@
 """Rarer ways to write a moment, a number or a form; the truth is the library's calendar."""
 
+import bz2
+import gzip
 import json
+import tracemalloc
 from collections.abc import Callable
 from datetime import datetime, timedelta, timezone
 from pathlib import Path
@@ -9,6 +12,8 @@ from typing import Any
 import numpy as np
 import pytest
 
+from firing.errors import FiringError
+from firing.logs import containers
 from firing.logs.options import ReadingOptions
 from firing.logs.reader import open_log
 
@@ -399,3 +404,18 @@ def test_a_first_climb_shows_its_set_point(tmp_path: Path) -> None:
         f"{at:%Y-%m-%d %H:%M},{20 + 9 * n:.1f},{15 + 9 * n + chance.normal(0, 1):.1f}"
     ))  # fmt: skip
     assert opened(tmp_path / "log.csv", text)[0] == "B"
+
+
+@pytest.mark.parametrize("pack", [gzip.compress, bz2.compress])
+def test_what_unpacks_without_end_is_refused_before_it_fills_the_memory(
+    pack: Callable[[bytes], bytes], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    (path := tmp_path / "log.csv").write_bytes(pack(b"0" * 12_000_000))
+    monkeypatch.setattr(containers, "_MOST_BYTES", 8_000_000)
+    tracemalloc.start()
+    try:
+        with pytest.raises(FiringError, match="unpack it and give the log in it"):
+            open_log(path, None, ReadingOptions())
+        assert tracemalloc.get_traced_memory()[1] < 6_000_000
+    finally:
+        tracemalloc.stop()
