@@ -261,7 +261,7 @@ def _broken_json(text: str, name: str) -> Contained | None:
     if len(rows) < _LEAST_ROWS:
         return None
     contained = _json_rows(rows, name)
-    note = f"the JSON is damaged or breaks off; it holds {len(rows)} whole readings"
+    note = f"the JSON is damaged or breaks off; its {len(rows)} complete readings count"
     return Contained(contained.data, contained.names, (*contained.notes, note), True)
 
 
