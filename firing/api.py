@@ -46,6 +46,11 @@ if TYPE_CHECKING:
 def ready_schedules() -> list[str]:
     """Return the names of the ready schedules.
 
+    Returns
+    -------
+    list of str
+        As every function that takes a plan reads them.
+
     Examples
     --------
     >>> import firing as fi
@@ -59,6 +64,11 @@ def ready_schedules() -> list[str]:
 
 def example_files() -> list[str]:
     """Return the names of the example kiln, loads, controller and tariff.
+
+    Returns
+    -------
+    list of str
+        As every function that takes such a file reads them.
 
     Examples
     --------

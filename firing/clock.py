@@ -145,6 +145,13 @@ def _local(naive: datetime) -> datetime:
     return local
 
 
+def which_of_two(moment: datetime) -> str:
+    """Return the local zone's name at a moment, if its time of day comes twice that night."""
+    naive = moment.astimezone().replace(tzinfo=None)
+    first, second = (naive.replace(fold=fold).astimezone() for fold in (0, 1))
+    return "" if first == second else f" {moment.astimezone().tzname()}"
+
+
 def parse_awake(text: str) -> tuple[time, time]:
     """Read waking hours such as ``07:00-22:00``."""
     try:

@@ -1,10 +1,12 @@
 """``import firing as fi``: what a notebook sees, and that its examples are true."""
 
 import ast
+import dataclasses
 import doctest
 import importlib
 import inspect
 import json
+import re
 import subprocess
 import sys
 import tomllib
@@ -47,9 +49,19 @@ def test_every_public_name_is_explained(name: str) -> None:
     public = getattr(fi, name)
     assert callable(public)
     assert public.__name__.removeprefix("firing.") == name
-    assert inspect.getdoc(public)
-    if inspect.isfunction(public):
-        assert "Examples\n--------" in (inspect.getdoc(public) or "")
+    told = inspect.getdoc(public) or ""
+    assert told
+    if dataclasses.is_dataclass(public):
+        named = re.findall(r"^([a-z_][\w, *]*?)(?: :.*)?$", told, re.M)
+        entries = {entry for line in named for entry in re.split(r",\s*", line.strip("*,"))}
+        fields = {one.name for one in dataclasses.fields(public) if not one.name.startswith("_")}
+        assert fields <= entries
+    elif inspect.isfunction(public):
+        assert "Examples\n--------" in told
+        signature = inspect.signature(public)
+        for parameter in signature.parameters:
+            assert re.search(rf"^(?:[\w*, ]+, )?\**{parameter}\b.*$", told, re.M), parameter
+        assert ("Returns\n-------" in told) == (signature.return_annotation != "None")
 
 
 def test_the_version_is_the_packages() -> None:

@@ -132,7 +132,7 @@ class FiringApp(App[Ended]):
     BINDINGS: ClassVar[list[BindingType]] = [
         HELP,
         Binding("question_mark", "ask_help", "Help", priority=True, show=False),
-        Binding("f9", "shade", "Dark or light", show=False, tooltip="Change between the two"),
+        Binding("f9", "shade", "Dark or light", show=False, tooltip="Dark letters, or light"),
         Binding(
             "ctrl+p",
             "commands",

@@ -48,7 +48,7 @@ CHOICES = (
         "time_unit",
         "Unit of times",
         "of times that are bare numbers",
-        ("ms", "s", "min", "h", "d", "epoch", "serial", "serial-1904"),
+        ("us", "ms", "s", "min", "h", "d", "epoch", "serial", "serial-1904"),
     ),
     ("date_order", "Day or month", "day or month first", ("dmy", "mdy", "ymd")),
     ("decimal", "Decimal mark", "the decimal mark", (".", ",")),

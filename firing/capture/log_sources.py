@@ -102,7 +102,8 @@ class FollowedLog:
     """A logger's file as a live source: every new line is a reading.
 
     The clock is the log's own, as a logger may write several lines at once: second 0 of `base` is
-    its first reading.  What the file holds at the start is no news; see `before`.
+    its first reading.  What the file holds at the start is no news; see `before`.  A logger may
+    begin its file anew: where that one's times of day are all later, it goes on in it.
     """
 
     def __init__(
@@ -124,6 +125,7 @@ class FollowedLog:
         self.unsolicited = False  # its lines bring their own times, however late they are read
         self._known = self._given = int(trace.time_s.size)
         self._last_s = float(trace.time_s[-1])
+        self._first, self._later_s = trace.started, 0.0
         self._failed = 0
         self._again_s = 0.0
         self._remarks = how_read(self._log, self.kiln_channel, channel)
@@ -167,20 +169,26 @@ class FollowedLog:
         reading = reading_at_row(self._log, self._given)
         self._given += 1
         assert reading.at_s is not None  # a log has times of its own
-        self._last_s = reading.at_s = max(reading.at_s, self._last_s + LEAST_STEP_S)
+        self._last_s = max(reading.at_s + self._later_s, self._last_s + LEAST_STEP_S)
+        reading.at_s = self._last_s
         return reading
 
     def _read(self) -> None:
         began_s = monotonic_s()
         state = _state_of(self._path)
         try:
-            log, _ = self._opened()
+            log, kiln_channel = self._opened()
         except FiringError as fault:
             raise SourceLost(str(fault)) from None
         finally:
             took_s = monotonic_s() - began_s
             self._again_s = monotonic_s() + max(LEAST_PAUSE_S, PAUSE_PER_READ * took_s)
-        if not self._goes_on(log):
+        if self._goes_on(log):
+            pass
+        elif kiln_channel == self.kiln_channel and self._is_later(log):
+            self._given = 0
+            self._remarks.append(f"{self.name} was begun anew; the watch goes on in it")
+        else:
             raise SourceLost(
                 f"{self.name} no longer begins as it did: it was replaced, or its new lines change "
                 "how the old ones read; end this watch and begin a new one"
@@ -197,6 +205,17 @@ class FollowedLog:
             and bool(np.allclose(ours.time_s, theirs.time_s[:count], rtol=0.0, atol=LEAST_STEP_S))
             and np.array_equal(self._log.raw_c, log.raw_c[:count], equal_nan=True)
         )
+
+    def _is_later(self, log: Log) -> bool:
+        """Tell whether a log of the same channels begins after all that was given, and when."""
+        began = log.trace.started
+        if began is None or self._first is None or log.trace.channels != self.channels:
+            return False
+        later_s = (began - self._first).total_seconds()
+        if later_s + float(log.trace.time_s[0]) <= self._last_s:
+            return False
+        self._later_s = later_s
+        return True
 
     def close(self) -> None:
         """Nothing stays open between two reads."""

@@ -128,7 +128,7 @@ class ModbusSource:
         self._answer_wait_s = answer_wait_s
         self._timer = PollingTimer(interval_s)
         self._instrument: Any = None
-        self._silent = 0
+        self._silent = self._silences = 0
         self._quiet_s = quiet_s
         self._unsure = False
         self._tested = 0
@@ -204,7 +204,10 @@ class ModbusSource:
 
     def _count_silence(self) -> None:
         self._silent += 1
-        if self._silent == SILENT_ASKS:
+        if self._silent != SILENT_ASKS:
+            return
+        self._silences += 1
+        if self._silences.bit_count() == 1:  # a bad line has many: each is told less often
             self._remarks.append(
                 f"{self.name} has not answered {SILENT_ASKS} times; check the cable, the unit "
                 f"number and the line settings ({self._port.settings.baud} baud, parity "

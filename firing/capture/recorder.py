@@ -16,6 +16,8 @@ from firing.capture.clock import TimeBase, monotonic_s
 from firing.capture.reading import Reading
 from firing.capture.recording_file import (
     RecordedData,
+    begins_with,
+    begun_beside,
     gap_row,
     header,
     intact_length,
@@ -52,9 +54,8 @@ class Recorder:
     earlier : RecordedData or None
         What the file held already.
     rows, lost : int
-        Lines of readings written or kept to be written, and given up, as memory has an end too.
-    trouble : str or None
-        Why lines are not being written now; None if they are.
+        Lines of readings written or kept to be written; and lines given up, as memory has an end
+        too, or taken out of the file by another program.
     last_gap : str
         Why there were no readings the last time; empty if no gap was marked yet.
 
@@ -79,7 +80,7 @@ class Recorder:
         self._output = output
         self.rows = 0
         self.lost = 0
-        self.trouble: str | None = None
+        self._trouble: str | None = None
         self.last_gap = ""
         self._remarks: list[str] = []
         self._pending: deque[bytes] = deque()
@@ -138,7 +139,7 @@ class Recorder:
                 self._remarks.append(
                     f"{self.path}: the last line was torn ({size - length} bytes) and is cut off"
                 )
-        self._length = length
+        self._length, self._lines = length, data.count(b"\n", 0, length)
         return None if named is None else parse_rows(rest, self.channels, self._output)
 
     def _not_a_recording(self) -> FiringError:
@@ -187,7 +188,7 @@ class Recorder:
 
     def _append(self, line: str) -> None:
         data = f"{line}\n".encode()
-        if self._pending or self.trouble is not None:
+        if self._pending or self._trouble is not None:
             self._keep_pending(data)
             return
         if not self._append_whole(data):
@@ -215,24 +216,25 @@ class Recorder:
             self._in_trouble(fault)
             return False
         self._length += done
+        self._lines += 1
         self._dirty = True
         return True
 
     def _in_trouble(self, fault: OSError) -> None:
         self._retry_s = monotonic_s() + RETRY_EVERY_S
         reason = fault.strerror or str(fault)
-        if self.trouble is None:
+        if self._trouble is None:
             self._remarks.append(
                 f"{self.path} takes no more lines: {reason}; watching goes on, lines are kept in "
                 f"memory and tried again every {RETRY_EVERY_S:.0f} s; make room, or end this and "
                 "choose another file"
             )
-        self.trouble = reason
+        self._trouble = reason
 
     def tick(self) -> None:
         """Do what is due: put lines on the disk, and try again those that could not be written."""
         now_s = monotonic_s()
-        if self.trouble is not None and now_s >= self._retry_s:
+        if self._trouble is not None and now_s >= self._retry_s:
             self.retry()
         if self._dirty and now_s - self._synced_s >= SYNC_EVERY_S:
             self._sync()
@@ -244,10 +246,10 @@ class Recorder:
             if not self._append_whole(self._pending[0]):
                 return
             self._pending.popleft()
-        if self.trouble is not None:
+        if self._trouble is not None:
             dropped = f", {self.lost} lines are lost" if self.lost else ", no line is lost"
             self._remarks.append(f"{self.path} takes lines again{dropped}")
-        self.trouble = None
+        self._trouble = None
 
     def _sync(self) -> None:
         self._synced_s = monotonic_s()
@@ -260,10 +262,11 @@ class Recorder:
     def _check_still_named(self) -> None:
         """Look whether the file is still the one, and as long as it was left."""
         try:
-            if still_names(self.path, self._file):
-                self._file_gone = False
-                return
-            self._reopen()
+            if not still_names(self.path, self._file):
+                self._reopen()
+            elif not begins_with(self._file, self._first_line):
+                self._go_on_beside()
+            self._file_gone = False
         except OSError as fault:
             if not self._file_gone:
                 self._file_gone = True
@@ -273,31 +276,56 @@ class Recorder:
                     "stays so"
                 )
 
+    @property
+    def _first_line(self) -> bytes:
+        return f"{header(self.channels, self._output)}\n".encode()
+
     def _reopen(self) -> None:
-        first = f"{header(self.channels, self._output)}\n".encode()
-        path = self.path
-        found, self.path, done = reopened(path, self._file, first)
+        self._take(*reopened(self.path, self._file, self._first_line))
+
+    def _go_on_beside(self) -> None:
+        """Leave a file alone that another program has written over."""
+        gone = self._lines - 1
+        found, other = begun_beside(self.path, self._first_line)
+        self.lost += gone
+        self._take(
+            found,
+            other,
+            f"was written over by another program: {gone} lines are gone, and the recording goes "
+            f"on in {other}",
+        )
+
+    def _take(self, found: int, path: Path, done: str) -> None:
+        """Go on in another open file."""
+        self._remarks.append(f"{self.path} {done}")
         with contextlib.suppress(OSError):
             os.close(self._file)
-        self._file, self._file_gone = found, False
+        self._file, self.path = found, path
         self._length = os.fstat(found).st_size
-        self._remarks.append(f"{path} {done}")
+        self._lines = read_all(found, self._length).count(b"\n")
 
     def _repair_if_cut(self) -> None:
         """See that a line begins a line, and that there is a header, whoever cut the file."""
         there = os.fstat(self._file)
         size = there.st_size
         if stat.S_ISREG(there.st_mode) and size < self._length:
+            left = read_all(self._file, size)
+            gone = self._lines - (left.count(b"\n") or 1)
             self._remarks.append(
-                f"{self.path} was cut short by another program: {self._length - size} bytes are "
-                "gone, and the recording goes on in it; leave it alone until the watch is over"
+                f"{self.path} was cut short by another program: {gone} lines are gone, and the "
+                "recording goes on in it; leave it alone until the watch is over"
             )
-            torn = size and not read_all(self._file, size).endswith(b"\n")
-            first = f"{header(self.channels, self._output)}\n".encode()
-            restored = b"\n" if torn else b"" if size else first
-            self._length = size
+            self.lost += gone
+            torn = size and not left.endswith(b"\n")
+            restored = b"\n" if torn else b"" if size else self._first_line
+            self._length, self._lines = size, left.count(b"\n") + bool(restored)
             self._length += os.write(self._file, restored)
         self._length = max(self._length, size)
+
+    @property
+    def trouble(self) -> str | None:
+        """Why lines are not being written now, or to a file that is gone; None if all is well."""
+        return self._trouble or ("its file is gone" if self._file_gone else None)
 
     @property
     def waiting(self) -> int:

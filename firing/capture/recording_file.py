@@ -222,6 +222,15 @@ def still_names(path: Path, descriptor: int) -> bool:
     return os.path.samestat(there, os.fstat(descriptor))
 
 
+def begins_with(descriptor: int, first: bytes) -> bool:
+    """Tell whether an open file begins with these bytes; for want of an answer, it does."""
+    try:
+        size = os.fstat(descriptor).st_size
+        return size < len(first) or read_all(descriptor, len(first)) == first
+    except OSError:
+        return True
+
+
 def numbered_paths(path: Path) -> Iterator[Path]:
     """Yield the names of files beside one, ``firing-2.csv`` first."""
     for number in range(2, MOST_NUMBERED):
@@ -260,19 +269,20 @@ def reopened(path: Path, old: int, header: bytes) -> tuple[int, Path, str]:
             return done, path, f"{what}; it was written again, with all its lines"
         os.close(found)
     except OSError:
-        if path.exists() and not os.access(path, os.W_OK):
-            pass  # somebody else's: a file beside it may do
-        else:
+        # Somebody else's, or a folder: a file beside it may do.
+        if not path.exists() or (os.access(path, os.W_OK) and not path.is_dir()):
             raise
+    done, other = begun_beside(path, content)
+    return done, other, f"was replaced; all its lines are in {other}"
+
+
+def begun_beside(path: Path, content: bytes) -> tuple[int, Path]:
+    """Return a new file beside one, open and holding `content`, and its path."""
     for other in numbered_paths(path):
         with contextlib.suppress(FileExistsError):
             done = open_for_append(other, new=True)
             lock_file(done)
-            return (
-                _append_synced(done, content),
-                other,
-                f"was replaced; all its lines are in {other}",
-            )
+            return _append_synced(done, content), other
     raise FileExistsError(f"there is no free name beside {path}")
 
 

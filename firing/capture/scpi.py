@@ -49,7 +49,7 @@ class ScpiSource:
         self.interval_s = interval_s
         self._answer_wait_s = answer_wait_s
         self._timer = PollingTimer(interval_s)
-        self._silent = 0
+        self._silent = self._silences = 0
         self._late = False
         self._remarks: list[str] = []
         self._identity = ""
@@ -93,7 +93,9 @@ class ScpiSource:
         answer = self._answer(self._query)
         if answer is None:
             self._silent += 1
-            if self._silent == SILENT_ASKS:
+            self._silences += self._silent == SILENT_ASKS
+            # An instrument that often falls silent is told of less and less.
+            if self._silent == SILENT_ASKS and self._silences.bit_count() == 1:
                 self._remarks.append(
                     f"{self.name} has not answered {self._query} {SILENT_ASKS} times; check the "
                     f"cable and the baud rate ({self._port.settings.baud})"

@@ -107,6 +107,8 @@ class SerialPort:
             )
         if "refused" in text:
             return f"{port}: nothing answers there; check host and port"
+        if not self.is_socket and not isinstance(fault, ValueError):
+            return f"{port} is no serial port; 'firing ports' lists those there are"
         return f"{port} cannot be opened: {_plainly(fault)}"
 
     def read(self) -> bytes:
@@ -187,6 +189,8 @@ def _plainly(fault: BaseException) -> str:
         text = fault.strerror
     elif isinstance(fault, TypeError):
         text = "it was closed"
+    elif "readiness to read" in str(fault):
+        text = "it was unplugged, or another program reads it, too"
     else:
         text = str(fault) or type(fault).__name__
     text = " ".join(text.split())

@@ -81,6 +81,8 @@ class PollingTimer:
 
 AT_ONCE_S = 0.5
 """Lines that come closer together came in one go [s]."""
+STREAM_S = 2.0
+"""Lines that come in one go for so long are no more a logger's that writes several at once [s]."""
 PAUSES_KEPT = 5
 SLOW_LINES = 3.0
 """So many usual pauses without a line are a silence, however short a silence is said to be [-]."""
@@ -96,15 +98,29 @@ class UsualPause:
     def __init__(self, usual_s: float = 0.0) -> None:
         self.usual_s = usual_s
         self._before_s: float | None = None
+        self._together_s = 0.0
         self._pauses_s: deque[float] = deque(maxlen=PAUSES_KEPT)
+        self._begun = False
+
+    def begin(self, at_s: float) -> None:
+        """Take in when it was opened: from there to the first line is less than a pause."""
+        self._before_s, self._begun = at_s, True
 
     def add(self, at_s: float) -> None:
         """Take in that a line came."""
         before_s, self._before_s = self._before_s, at_s
-        if before_s is not None and at_s - before_s >= AT_ONCE_S:
-            self._pauses_s.append(at_s - before_s)
+        begun, self._begun = self._begun, False
+        if before_s is None or begun:
+            self.usual_s = max(self.usual_s, 0.0 if before_s is None else at_s - before_s)
+        else:
+            together = at_s - before_s < AT_ONCE_S
+            pause_s = at_s - (self._together_s if together else before_s)
+            if together and pause_s < STREAM_S:
+                return
+            self._pauses_s.append(pause_s)
             # One outage is not how lines usually come.
             self.usual_s = statistics.median_low(self._pauses_s)
+        self._together_s = at_s
 
     def patience_s(self, least_s: float) -> float:
         """Return how long without a line is a silence, `least_s` or longer [s]."""

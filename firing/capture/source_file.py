@@ -14,6 +14,7 @@ from firing.capture.source import LEAST_INTERVAL_S, MOST_INTERVAL_S
 from firing.capture.source_settings import SourceSettings, WatchedFiring
 from firing.errors import FiringError
 from firing.files.kinds import FileKind, WrongKeys, example_names, ready_names
+from firing.files.tomlfile import file_key
 from firing.units import parse_duration_s, parse_temperature_c
 
 _STRICT = ConfigDict(extra="forbid", strict=True)
@@ -50,7 +51,9 @@ class RegisterTable(BaseModel):
         description="what the number is multiplied by",
         json_schema_extra={"example": "scale = 0.1"},
     )
-    missing: list[int] = Field([], description='raw numbers that mean "no reading"')
+    missing: list[int] = file_key(
+        'raw numbers that mean "no reading"', "missing = [-9999]", default=[]
+    )
 
 
 class FiringTable(BaseModel):

@@ -179,6 +179,7 @@ class TextLineSource:
             parser, f"{hint}; 'firing ports --listen {settings.port}' tries what reads it"
         )
         self._begun = False
+        self._silences = 0
         self._pause = UsualPause()
         self._byte_s = 0.0
         self._patience_s = SILENT_SOCKET_S
@@ -221,7 +222,9 @@ class TextLineSource:
         if time.monotonic() - self._byte_s <= patience_s:
             return
         # The other end may be gone without having said so; a connection anew costs nothing.
-        if self._patience_s == SILENT_SOCKET_S:
+        first = self._patience_s == SILENT_SOCKET_S
+        self._silences += first
+        if first and self._silences.bit_count() == 1:  # one that often falls silent: less and less
             self._remarks.append(
                 f"{self.name} sent nothing for {format_duration(patience_s)}; the connection is "
                 "opened again, and as often as that does not help"

@@ -24,6 +24,30 @@ if TYPE_CHECKING:
 Command = TypeVar("Command", bound=Callable[..., Any])
 
 
+class Subcommands(click.Group):
+    """A group that lists its commands in whole sentences, and names the one that was meant."""
+
+    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        """List the commands, each with all of its first sentence."""
+        rows = [
+            (name, self.commands[name].get_short_help_str(200)) for name in sorted(self.commands)
+        ]
+        with formatter.section("Commands"):
+            formatter.write_dl(rows)
+
+    def resolve_command(
+        self, ctx: click.Context, args: list[str]
+    ) -> tuple[str | None, click.Command | None, list[str]]:
+        """Find a command, or say what may have been meant."""
+        if args and args[0] not in self.commands and not args[0].startswith("-"):
+            import difflib
+
+            near = difflib.get_close_matches(args[0], self.commands, n=1)
+            meant = f"; did you mean '{near[0]}'?" if near else ""
+            ctx.fail(f"no such command '{args[0]}'{meant}")
+        return super().resolve_command(ctx, args)
+
+
 class Parsed(click.ParamType[Any]):
     """A value that one of the library's parsers reads; its refusal is the reason given."""
 
@@ -268,7 +292,9 @@ def log_options(command: Command) -> Command:
             ),
             click.option(
                 "--time-unit",
-                type=click.Choice(["ms", "s", "min", "h", "d", "epoch", "serial", "serial-1904"]),
+                type=click.Choice(
+                    ["us", "ms", "s", "min", "h", "d", "epoch", "serial", "serial-1904"]
+                ),
                 help="Unit of a time column that does not say; serial is a spreadsheet's days.",
             ),
             click.option(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -21,11 +22,13 @@ from firing.cli.arguments import (
     start_option,
     unload_option,
 )
-from firing.clock import parse_when
+from firing.clock import parse_when, which_of_two
 
 if TYPE_CHECKING:
     from firing.heat.default_kiln import UsualKiln
     from firing.report.calendar import FiringCalendar
+
+_JUST_NOW = timedelta(minutes=2)
 
 
 @click.command("forecast")
@@ -177,7 +180,8 @@ def calendar_command(
     outcome.text(f"{found.title}: when you are needed (*), and when it is done")
     for event in found.events:
         mark = "*" if event.needs_you else " "
-        outcome.text(f"{mark} {event.at:%a %Y-%m-%d %H:%M}  {event.summary.removeprefix('Kiln: ')}")
+        at = f"{event.at:%a %Y-%m-%d %H:%M}{which_of_two(event.at)}"
+        outcome.text(f"{mark} {at}  {event.summary.removeprefix('Kiln: ')}")
         if event.id == "cool-enough":
             outcome.text(f"  {event.description.splitlines()[0].replace('.  ', '. ')}")
     for note in found.notes:
@@ -191,6 +195,13 @@ def write_calendar(found: FiringCalendar, out: Path, *, overwrite: bool) -> None
     """Write a calendar file and say so."""
     outcome.write(out, found.to_ics(), overwrite=overwrite)
     outcome.note(f"calendar written to {out}")
+    due = [event.at for event in found.events if event.needs_you]
+    past = sum(at < datetime.now(UTC) - _JUST_NOW for at in due)
+    if past:
+        outcome.note(
+            f"{past} of its {len(due)} reminders are past already and won't come; check --start, "
+            f"{found.started:%Y-%m-%d %H:%M}"
+        )
 
 
 @click.command("card")

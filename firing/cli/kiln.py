@@ -7,6 +7,7 @@ import click
 
 from firing.cli import outcome
 from firing.cli.arguments import (
+    Subcommands,
     json_option,
     log_options,
     optional_logbook,
@@ -20,7 +21,7 @@ if TYPE_CHECKING:
     from firing.kiln.fit_result import KilnFit
 
 
-@click.group("kiln")
+@click.group("kiln", cls=Subcommands)
 def kiln_command() -> None:
     """Show a kiln, or learn it from its own logs."""
 
@@ -149,7 +150,7 @@ def fit_command(
 
     if kwh and len(kwh) != len(logs):
         raise FiringError(
-            f"--kwh is given {len(kwh)} time(s) for {len(logs)} log(s); give one for each log"
+            f"--kwh stands {len(kwh)} times and LOG {len(logs)} times; give one for each log"
         )
     if write and not Path(kiln).exists():
         raise FiringError(f"{kiln}: there is no such file to write to")
@@ -240,7 +241,7 @@ def _each(given: tuple[str, ...], logs: int, option: str) -> tuple[str, ...]:
     if len(given) == 1:
         return given * logs
     raise FiringError(
-        f"{option} is given {len(given)} times for {logs} log(s); give it once, or for each log"
+        f"{option} stands {len(given)} times and LOG {logs} times; give it once, or for each log"
     )
 
 

@@ -15,6 +15,7 @@ import click
 
 from firing.cli import outcome
 from firing.cli.arguments import (
+    Subcommands,
     align_option,
     html_option,
     json_option,
@@ -42,20 +43,6 @@ SHOWN = 30
 """So many firings a list shows unless it is asked for all."""
 
 
-class Subcommands(click.Group):
-    """A group that names the nearest command where there is none of a name."""
-
-    def resolve_command(
-        self, ctx: click.Context, args: list[str]
-    ) -> tuple[str | None, click.Command | None, list[str]]:
-        """Find a command, or say what may have been meant."""
-        if args and args[0] not in self.commands and not args[0].startswith("-"):
-            near = difflib.get_close_matches(args[0], self.commands, n=1)
-            meant = f"; did you mean '{near[0]}'?" if near else ""
-            ctx.fail(f"no such command '{args[0]}'{meant}")
-        return super().resolve_command(ctx, args)
-
-
 def filter_options(command: Command) -> Command:
     """Add the options that narrow a list."""
     for option in reversed(
@@ -74,6 +61,11 @@ def filter_options(command: Command) -> Command:
     ):
         command = option(command)
     return command
+
+
+unit_option = click.option(
+    "--unit", type=click.Choice(["C", "F"]), help="Unit of the report; else the newest plan's."
+)
 
 
 # -- keep -------------------------------------------------------------------------------------
@@ -254,7 +246,10 @@ def _filter(book: Logbook, told: dict[str, Any], words: str = "") -> Filter:
     return Filter(**{**told, "cone": cone}, words=words)
 
 
-def _print_list(book: Logbook, which: Filter, everything: bool, as_json: bool) -> int:
+def _print_list(
+    book: Logbook, which: Filter, everything: bool, unit: TemperatureUnit | None, as_json: bool
+) -> int:
+    from firing.logbook.keeping import unit_of
     from firing.report.logbook import list_report
 
     total, nearest = book.count(which), False
@@ -270,37 +265,43 @@ def _print_list(book: Logbook, which: Filter, everything: bool, as_json: bool) -
         })  # fmt: skip
     else:
         older = len(book.older_than(code_version()))
-        outcome.report(list_report(firings, total, which, nearest=nearest, older=older))
+        unit = unit or unit_of(book)
+        outcome.report(list_report(firings, total, which, nearest=nearest, older=older, unit=unit))
     return outcome.DONE
 
 
 @_subcommand("list", "list --purpose glaze --late")
 @filter_options
+@unit_option
 @logbook_option
 @report_options
 @json_option
-def list_command(everything: bool, place: Path | None, as_json: bool, **told: Any) -> int:
+def list_command(
+    everything: bool, unit: TemperatureUnit | None, place: Path | None, as_json: bool, **told: Any
+) -> int:
     """List the kept firings, the newest first."""
     with Logbook.open(place, create=False) as book:
-        return _print_list(book, _filter(book, told), everything, as_json)
+        return _print_list(book, _filter(book, told), everything, unit, as_json)
 
 
 @_subcommand("find", "find good glaze march")
 @click.argument("words", nargs=-1, required=True)
 @filter_options
+@unit_option
 @logbook_option
 @report_options
 @json_option
 def find_command(
-    words: tuple[str, ...], everything: bool, place: Path | None, as_json: bool, **told: Any
-) -> int:
+    words: tuple[str, ...], everything: bool, unit: TemperatureUnit | None, place: Path | None,
+    as_json: bool, **told: Any,
+) -> int:  # fmt: skip
     """Find firings by WORDS in their notes, names and months.
 
     Names are those of plans, kilns, people, loads and logs. A word also finds what begins with it.
     Capitals and accents don't matter.
     """
     with Logbook.open(place, create=False) as book:
-        return _print_list(book, _filter(book, told, " ".join(words)), everything, as_json)
+        return _print_list(book, _filter(book, told, " ".join(words)), everything, unit, as_json)
 
 
 @_subcommand("show", "show 1")
@@ -598,24 +599,25 @@ def backup_command(file: Path | None, out: Path | None, place: Path | None, as_j
 @_subcommand("page", "page --html logbook.html")
 @html_option
 @click.option("--out", type=click.Path(path_type=Path, dir_okay=False), help="As --html.")
-@click.option("--unit", type=click.Choice(["C", "F"]), default="C", help="Unit of the report.")
+@unit_option
 @logbook_option
 @report_options
 @json_option
 def page_command(
-    html: Path | None, out: Path | None, overwrite: bool, unit: TemperatureUnit,
+    html: Path | None, out: Path | None, overwrite: bool, unit: TemperatureUnit | None,
     place: Path | None, as_json: bool,
 ) -> int:  # fmt: skip
     """Put the logbook on one page: trends, costs and all firings.
 
     Energy and cost are summed by month and by person. Without --html it is printed.
     """
+    from firing.logbook.keeping import unit_of
     from firing.report.logbook import month_sums, page_report
     from firing.report.trends import trends_report
 
     out = html or out
     with Logbook.open(place, create=False) as book:
-        firings, events = book.firings(), book.events()
+        firings, events, unit = book.firings(), book.events(), unit or unit_of(book)
     trends = [_trends(place, name) for name in _kilns(place, None)]
     report = page_report(
         firings, events, trends_report(trends, unit), listed=None if out else SHOWN, unit=unit
@@ -684,25 +686,27 @@ def refresh_command(everything: bool, place: Path | None, as_json: bool) -> int:
 
 @_subcommand("trends", 'trends "Workshop kiln"')
 @click.argument("kiln", required=False)
-@click.option("--unit", type=click.Choice(["C", "F"]), default="C", help="Unit of the report.")
+@unit_option
 @logbook_option
 @report_options
 @json_option
 def trends_command(
-    kiln: str | None, unit: TemperatureUnit, place: Path | None, as_json: bool
+    kiln: str | None, unit: TemperatureUnit | None, place: Path | None, as_json: bool
 ) -> int:
     """Show how KILN's elements wear and what its sensor reads.
 
     It says when the peak goes out of reach. Takes neither load nor meter. Without KILN it shows
     every kiln. Exit status 1: a peak is out of reach, or nearly.
     """
+    from firing.logbook.keeping import unit_of
     from firing.report.trends import trends_report
 
     found = [_trends(place, name) for name in _kilns(place, kiln)]
     if as_json:
         outcome.document({"schema": 1, "kind": "trends", "kilns": [one.to_dict() for one in found]})
     else:
-        outcome.report(trends_report(found, unit))
+        with Logbook.open(place, create=False) as book:
+            outcome.report(trends_report(found, unit or unit_of(book)))
     return outcome.act_if(any(one.needs_action for one in found))
 
 

@@ -109,9 +109,9 @@ def _occupy_closed_streams() -> None:
             os.fstat(number)
         except OSError:
             os.open(os.devnull, os.O_RDWR)
-    for name in ("stdout", "stderr"):
+    for name, mode in (("stdin", "r"), ("stdout", "w"), ("stderr", "w")):
         if getattr(sys, name) is None:
-            setattr(sys, name, open(os.devnull, "w", encoding="utf-8"))  # noqa: SIM115
+            setattr(sys, name, open(os.devnull, mode, encoding="utf-8"))  # noqa: SIM115
             _closed.add(name)
 
 
@@ -238,21 +238,34 @@ def page(result: "Report", path: Path, *, overwrite: bool = False) -> None:
 
 
 def document(data: Any) -> None:
-    """Print one JSON document."""
+    """Print one JSON document: its figures in SI units, its sentences in the plan's unit."""
     import json
 
-    written = json_line(_plain(data), indent=2)
+    plan = data.get("schedule") or {}
+    shown = _plain(data, in_fahrenheit=plan.get("unit", data.get("unit")) == "F")
+    written = json_line(shown, indent=2)
     if _lacking(written, sys.stdout):
         written = re.sub(r"[^\x00-\x7f]", lambda found: json.dumps(found[0])[1:-1], written)
     _print(written)
 
 
-def _plain(value: Any) -> Any:
+_AS_WRITTEN = ("schedule", "controller", "title", "name", "path", "log")
+"""What a person wrote, which no sentence's unit changes."""
+
+
+def _plain(value: Any, *, in_fahrenheit: bool = False) -> Any:
     """Return `value` as JSON holds it: no NaN, no numpy scalars, no digits past a micro-unit."""
     if isinstance(value, dict):
-        return {str(key): _plain(entry) for key, entry in value.items()}
+        return {
+            str(key): _plain(entry, in_fahrenheit=in_fahrenheit and key not in _AS_WRITTEN)
+            for key, entry in value.items()
+        }
     if isinstance(value, list | tuple):
-        return [_plain(entry) for entry in value]
+        return [_plain(entry, in_fahrenheit=in_fahrenheit) for entry in value]
+    if isinstance(value, str) and in_fahrenheit:
+        from firing.units import in_unit
+
+        return in_unit(value, "F")
     if isinstance(value, str | bool | int) or value is None:
         return value
     number = float(value)

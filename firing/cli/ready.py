@@ -27,13 +27,13 @@ def schedules_command(name: str | None, out: Path | None, overwrite: bool, as_js
         if out is not None:
             outcome.write(out, content, overwrite=overwrite)
             outcome.note(f"written to {out}")
-        elif as_json:
+        if as_json:
             outcome.document({"schema": 1, "kind": "ready-file", "name": name, "toml": content})
-        else:
+        elif out is None:
             outcome.text(content.rstrip("\n"))
         return outcome.DONE
     if out is not None:
-        raise FiringError("--out wants the name of a ready schedule before it")
+        raise FiringError("--out writes one ready file; name it, like thin-ware-bisque")
     ready = {n: parse_schedule(ready_text(n), n) for n in ready_names()}
     if as_json:
         outcome.document(

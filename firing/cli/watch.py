@@ -179,7 +179,7 @@ def watch_command(
     if not sources:
         raise click.UsageError("Missing argument 'SOURCE...'.", click.get_current_context())
     if not 1.0 <= every_s <= 86_400.0:
-        raise FiringError("--every wants a time from 1 s to 24 h, such as 1m")
+        raise FiringError("--every takes a time from 1 s to 24 h, such as 1m")
     if len(sources) > 1:
         _require_own_files(sources, screen)
     orders = [_order(source, len(sources) > 1, dict(told)) for source in sources]

@@ -24,7 +24,7 @@ from firing.units import KELVIN_AT_0_C
 
 RATES_C_PER_H = (15.0, 60.0, 150.0)
 
-#: What 1 °C of misfit weighs in the fit: a step of 0.1 in ln E, 10 %, between neighbours.
+#: What 1 °C off the chart weighs in the fit: a step of 0.1 in ln E, 10 %, between neighbours.
 SHRINKAGE_LN_E_PER_C = 0.1
 
 _STARTS = {"soft": "022", "low": "010", "intermediate": "1", "high": "13"}
@@ -105,7 +105,7 @@ def _fit_family(
     printed_k = np.array([cell[2] for cell in cells])
     draw = np.diff(np.eye(count), axis=0) / SHRINKAGE_LN_E_PER_C
 
-    def misfit(constants: FloatArray) -> FloatArray:
+    def residual(constants: FloatArray) -> FloatArray:
         ln_energy, law_60_k = constants[:count], constants[count:]
         predicted_k = law_end_points_k(
             np.exp(ln_energy)[cone_of_cell], law_60_k[cone_of_cell], rate
@@ -129,7 +129,7 @@ def _fit_family(
     start_k = [np.mean(printed_k[cone_of_cell == index]) for index in range(count)]
     start = np.concatenate([np.full(count, np.log(_START_ENERGY_J_PER_MOL)), start_k])
     found = least_squares(
-        misfit, start, jac=slopes, x_scale="jac", xtol=1e-13, ftol=1e-13, gtol=1e-13
+        residual, start, jac=slopes, x_scale="jac", xtol=1e-13, ftol=1e-13, gtol=1e-13
     ).x
     return {
         cone: Constants(float(np.exp(found[index])), float(found[count + index]))
@@ -147,8 +147,8 @@ def residuals_c(constants: dict[str, Constants]) -> dict[str, dict[float, float]
             np.full(rate.size, constants[cone].law_60_k),
             rate,
         )
-        misfit = np.array(list(cells.values())) + KELVIN_AT_0_C - predicted_k
-        residuals[cone] = dict(zip(rate.tolist(), misfit.tolist(), strict=True))
+        residual_k = np.array(list(cells.values())) + KELVIN_AT_0_C - predicted_k
+        residuals[cone] = dict(zip(rate.tolist(), residual_k.tolist(), strict=True))
     return residuals
 
 
@@ -193,14 +193,14 @@ def rows() -> Iterable[dict[str, str]]:
     }
     errors = ln_energy_se()
     family_of = {cone: family for family, cones in families().items() for cone in cones}
-    for cone, misfit in residuals_c(rounded).items():
+    for cone, by_rate in residuals_c(rounded).items():
         yield {
             "cone": cone,
             "family": family_of[cone],
             "energy_j_per_mol": f"{rounded[cone].energy_j_per_mol:.0f}",
             "law_60_c": f"{rounded[cone].law_60_k - KELVIN_AT_0_C:.3f}",
             **{
-                f"residual_{rate:.0f}_c": f"{misfit[rate]:.7f}" if rate in misfit else ""
+                f"residual_{rate:.0f}_c": f"{by_rate[rate]:.7f}" if rate in by_rate else ""
                 for rate in RATES_C_PER_H
             },
             "ln_energy_se": f"{errors[cone]:.3f}",

@@ -97,6 +97,8 @@ class ConeVerdict(Tabular):
         Every cone made in that type, from the coldest to the hottest.
     kind : str
         The type of cone: self-supporting unless another was asked for.
+    peak_c : float
+        The highest temperature of the course [°C].
     notes, warnings : tuple of str
         One sentence each, in °C; see `notes_in` and `warnings_in`.
     """

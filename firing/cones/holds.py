@@ -74,7 +74,7 @@ class HoldAnswer(Serialised):
     hold_s : float
         The hold [s]; 0 where the ramp alone brings the cone down.
     low_s, high_s : float
-        The hold if the cone is easier, or harder: by its own ±2 °C, the law's misfit, and what is
+        The hold if the cone is easier, or harder: by its own ±2 °C, the law's residual, and what is
         open about the law's steepness, which weighs more the further below the end point [s].
     warnings : tuple of str
         One sentence each.

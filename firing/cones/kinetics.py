@@ -148,7 +148,7 @@ class ConeLaw:
     def residual_c(self, rate_c_per_h: float) -> float:
         """Return printed less fitted end point at a rate [°C], interpolated in ln rate.
 
-        Beyond the chart's own rates the residual of the nearest one is kept: a misfit is known
+        Beyond the chart's own rates the residual of the nearest one is kept: a residual is known
         only where something is printed.
         """
         return _interpolate_ln(rate_c_per_h, self.rates_c_per_h, self.residuals_c)

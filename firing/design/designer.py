@@ -177,7 +177,13 @@ def _design(
         forecast=result,
         cone=cone,
         problems=tuple(breach.message for breach in result.breaches),
-        practice=beside_practice(load, ready.ware, result, request.by),
+        practice=beside_practice(
+            load,
+            ready.ware,
+            next((cap for cap in problem.rising if cap.reason == KILN), None),
+            result,
+            request.by,
+        ),
         costs=cost,
         notes=(
             *_notes(request, solution, limits, curves, kiln),

@@ -53,7 +53,7 @@ _ACTIONS = {
     "free water": "a cold mirror at the opening stays clear: close lid or door, bungs stay out",
     "carbon": "no more smell: close the bungs",
 }
-_LAST_ACTION = "look at the cone; leave the kiln shut until it is cool"
+_AT_THE_PEAK, _AT_THE_END = "look at the cone", "leave the kiln shut until it is cool"
 _SLACK = 1e-6
 _DIGITS = 6
 
@@ -87,9 +87,9 @@ def explained(
         segments.append(segment)
         reasons.append(reason)
         from_c = fall.target_c
-    segments[-1] = replace(
-        segments[-1], action=" and ".join(a for a in (segments[-1].action, _LAST_ACTION) if a)
-    )
+    for place, done in ((len(solution.up) - 1, _AT_THE_PEAK), (len(segments) - 1, _AT_THE_END)):
+        action = "; ".join(filter(None, (segments[place].action, done)))
+        segments[place] = replace(segments[place], action=action)
     schedule = Schedule(
         title,
         tuple(segments),
@@ -197,7 +197,7 @@ def _downward(problem: Problem, fall: CoolingLeg, from_c: float) -> tuple[Segmen
 
 
 def beside_practice(
-    load: Load, ware: WareLimits, course: Forecast, by: By
+    load: Load, ware: WareLimits, kiln: RateCap | None, course: Forecast, by: By
 ) -> tuple[BesidePractice, ...]:
     """Return the stretches of a firing beside what practice says of them; empty where it does not.
 
@@ -236,7 +236,7 @@ def beside_practice(
     warm_c = high_c if start_c < high_c else start_c
     to_c = min(PRACTICE_CHANGES_C, peak_c)
     if np.isfinite(practice.to_600_c_per_h) and to_c > warm_c + 100.0:
-        found.append(_rise(ware, course, practice, warm_c, to_c, by))
+        found.append(_rise(ware, kiln, course, practice, warm_c, to_c, by))
     first_c, last_c = BURN_OUT_C
     if practice.burn_out_c_per_h is not None and start_c < first_c < last_c <= peak_c:
         by_s = (last_c - first_c) / practice.burn_out_c_per_h * SECONDS_PER_HOUR
@@ -272,8 +272,9 @@ def beside_practice(
 
 
 def _rise(
-    ware: WareLimits, course: Forecast, practice: Practice, from_c: float, to_c: float, by: By
-) -> BesidePractice:
+    ware: WareLimits, kiln: RateCap | None, course: Forecast, practice: Practice, from_c: float,
+    to_c: float, by: By,
+) -> BesidePractice:  # fmt: skip
     """Return the rise to 600 °C beside practice's, and what the diffusivity of heat makes of it."""
     grid = np.arange(from_c, to_c + 1.0, 5.0)
     middle = 0.5 * (grid[1:] + grid[:-1])
@@ -292,6 +293,8 @@ def _rise(
     why = (
         f"{by} was asked for"
         if by != "slower"
+        else "the kiln rises no faster"
+        if kiln is not None and np.any(kiln.at(middle) < ware.heating(middle))
         else "practice is the slower here"
         if slowest.reason == "common practice"
         else f"{slowest.text} ({slowest.reason})"

@@ -159,6 +159,8 @@ class Design(Plottable):
         What is still wrong with it for this ware, one sentence each.
     advice : str
         That the ware must be dried first; empty if not.
+    practice : tuple of BesidePractice
+        Stretches of the firing beside what practice says of them.
     costs : DesignCosts or None
         What reserve and dampness cost; None for a repaired one.
     notes : tuple of str

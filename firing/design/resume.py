@@ -35,6 +35,7 @@ from firing.forecast.result import Forecast
 from firing.review.position import Plan, heating_ended_s, locate
 from firing.schedule.schedule import Schedule, Segment, WareDone
 from firing.serialise import keyed
+from firing.thermocouple.tolerance import least_tolerance_c
 from firing.trace import FloatArray
 from firing.units import (
     SECONDS_PER_HOUR,
@@ -394,7 +395,7 @@ def resume(
     problems: list[str] = []
     course: Forecast | None = None
     reasons: tuple[SegmentReason, ...] = ()
-    cones = cone_reached(times, readings)
+    cones = _cones(times, readings, kiln)
     if rest is not None:
         if load is not None and state is not None:
             rest = _dry_first(rest, load, margin, state, notes)
@@ -436,7 +437,7 @@ def resume(
         notes += [] if course.ware is None else [c.message for c in course.ware.cautions]
         whole_s = np.concatenate((times, times[-1] + course.trace.time_s[1:]))
         whole_c = np.concatenate((readings, course.trace.channel_c()[1:]))
-        cones = cone_reached(whole_s, whole_c)
+        cones = _cones(whole_s, whole_c, kiln)
     return Resumption(
         schedule=rest,
         reached_c=reached_c,
@@ -549,6 +550,19 @@ def _goal(
         shift_c += kiln.fitted.cone_offset_c
     goal = _Goal(name, 1.0, shift_c)
     return goal if cone else replace(goal, wanted_x=goal.x_of(time_s, temperature_c))
+
+
+def _cones(
+    time_s: FloatArray, temperature_c: FloatArray, kiln: KilnDescription | None
+) -> ConeVerdict:
+    """Return what a course comes to, by what this kiln's thermocouple may read wrong."""
+    if kiln is None:
+        return cone_reached(time_s, temperature_c)
+    peak_c, offset_c = float(temperature_c.max()), kiln.fitted.cone_offset_c
+    near = least_tolerance_c(kiln.thermocouple, kiln.thermocouple_class, peak_c)
+    return cone_reached(
+        time_s, temperature_c + offset_c, near.value_c, at_least=near.at_least, offset_c=offset_c
+    )
 
 
 def _account(

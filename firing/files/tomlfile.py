@@ -21,6 +21,7 @@ from firing.files.disk import write_text as write_text
 
 if TYPE_CHECKING:
     from pydantic import BaseModel
+    from pydantic.fields import FieldInfo
     from pydantic_core import ErrorDetails
 
     from firing.files.written import PlainFigures, WrittenAs
@@ -326,7 +327,7 @@ def _sentence(
     if kind == "missing":
         return f"is missing{advice}"
     if kind == "extra_forbidden":
-        known = [] if owner is None else sorted({*owner.model_fields, *_written_keys(owner)})
+        known = [] if owner is None else sorted({*_fields(owner), *_written_keys(owner)})
         return f"is not a key here; {suggest(str(path[-1]), known)}"
     if kind == "literal_error":
         choices = re.findall(r"'([^']*)'|(\d+)", str(context.get("expected", "")))
@@ -348,6 +349,8 @@ def _sentence(
         return f"{shown(given)}{unit} {words} {limit:g}{unit}{advice}"
     if kind == "too_short":
         return f"needs at least {context.get('min_length', 1)}{advice}"
+    if kind == "too_long":
+        return f"has {context.get('actual_length')} entries, at most {context.get('max_length')}"
     if kind in ("string_too_short", "string_too_long"):
         least, most = context.get("min_length", 1), context.get("max_length", 200)
         return f"must have {least} to {most} characters"
@@ -356,13 +359,18 @@ def _sentence(
         "float_type": "a number",
         "int_type": "a whole number",
         "bool_type": "true or false",
-        "list_type": "a list of tables",
+        "list_type": "a list" if "= [" in example else "a list of tables",
         "model_type": "a table",
         "finite_number": "a finite number",
     }.get(kind)
     if wanted is not None:
         return f"{shown(given)} stands where {wanted} belongs{advice}"
     return f"{shown(given)}: {detail['msg'][0].lower()}{detail['msg'][1:]}{advice}"
+
+
+def _fields(model: type[BaseModel]) -> dict[str, FieldInfo]:
+    """Return a model's fields by the keys that a file has for them."""
+    return {info.alias or name: info for name, info in model.model_fields.items()}
 
 
 def _written_keys(model: type[BaseModel]) -> list[str]:
@@ -389,7 +397,7 @@ def _owner(
         if isinstance(part, int):
             continue
         owner, extra = current, {}
-        found = current.model_fields.get(part) if current is not None else None
+        found = _fields(current).get(part) if current is not None else None
         current = None
         if found is not None:
             noted = found.json_schema_extra

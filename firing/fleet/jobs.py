@@ -148,7 +148,7 @@ class LogbookLogs:
                 ):
                     plan += " (another)"  # plans may share a title
                 said = Said(
-                    options=ReadingOptions(**entry.reading),
+                    options=ReadingOptions.from_dict(entry.reading),
                     channel=entry.channel or None,
                     kiln=entry.kiln,
                     kwh=entry.kwh,

@@ -15,7 +15,7 @@ from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import fields
 from datetime import datetime
-from functools import partial
+from functools import cache, partial
 from itertools import chain, islice
 from typing import TYPE_CHECKING, Any, get_args, get_type_hints
 
@@ -37,6 +37,8 @@ SHARED = (
     "ended", "currency",
 )  # fmt: skip
 """Columns of few different words, read as such."""
+NEEDED = ("log", "status")
+"""Columns without an empty cell."""
 _UNFINISHED = ".part."
 
 
@@ -49,6 +51,7 @@ def arrow() -> Any:
     return pyarrow
 
 
+@cache
 def schema() -> pa.Schema:
     """Return the table's columns as Arrow types, each with its words."""
     pa = arrow()
@@ -61,9 +64,25 @@ def schema() -> pa.Schema:
         held, words = get_args(hint)
         inner = next((t for t in get_args(held) if t in types), held)
         arrow_type = pa.list_(pa.string()) if name == "findings" else types.get(inner, pa.string())
-        needed = name in ("log", "status")
-        columns.append(pa.field(name, arrow_type, not needed, metadata={"words": words}))
+        columns.append(pa.field(name, arrow_type, name not in NEEDED, metadata={"words": words}))
     return pa.schema(columns, metadata={"firing": "one row a log", "schema": "1"})
+
+
+def _fault_of(held: pa.Schema) -> str | None:
+    """Return why a file with these columns is no part of the table: another program wrote it."""
+    for column in schema():
+        found = held.get_all_field_indices(column.name)
+        if len(found) != 1:
+            return f"column {column.name} stands there {len(found)} times"
+        kind = held.field(found[0]).type
+        # Files know no moments of whole seconds; they come back as milliseconds.
+        if kind != column.type and not {kind, column.type} <= _moments():
+            return f"column {column.name} holds {kind}, not {column.type}"
+    return None
+
+
+def _moments() -> set[pa.DataType]:
+    return {arrow().timestamp(unit, tz="UTC") for unit in ("s", "ms", "us", "ns")}
 
 
 class FleetTable:
@@ -132,16 +151,25 @@ class FleetTable:
 
         try:
             with self._fs.open(self._path(name), "rb") as file:
-                yield parquet.ParquetFile(file, read_dictionary=shared)
+                whole = parquet.ParquetFile(file)
+                fault = _fault_of(whole.schema_arrow)
+                if fault:
+                    raise arrow().ArrowInvalid(fault)
+                yield parquet.ParquetFile(file, metadata=whole.metadata, read_dictionary=shared)
         except (arrow().ArrowException, OSError) as error:
+            why = str(error).splitlines()[0]
             raise FiringError(
-                f"{self.place}/{name} is no part of a table ({error}); move it away and run again"
+                f"{self.place}/{name} is no part of a table ({why}); move it away and run again"
             ) from None
 
     def _read(self, name: str, columns: Sequence[str] | None = None) -> pa.Table:
         shared = [one for one in SHARED if columns is None or one in columns]
         with self._opened(name, shared) as file:
-            return file.read(columns)
+            part = file.read(columns)
+            for one in NEEDED:
+                if one in part.column_names and part[one].null_count:
+                    raise arrow().ArrowInvalid(f"column {one} has empty cells")
+            return part
 
     def read(self, columns: Sequence[str]) -> pa.Table:
         """Return those columns of all rows, one row a log."""

@@ -11,6 +11,7 @@ import numpy as np
 
 from firing.clock import after_iso
 from firing.cones.equivalence import ConeVerdict
+from firing.cones.heatwork import heatwork
 from firing.heat.default_kiln import TRIAL, UsualKiln
 from firing.schedule.schedule import Schedule
 from firing.schedule.timeline import ForecastSegment
@@ -224,6 +225,8 @@ class CourseStage:
 
 CONE_RANGE_K = 100.0
 """Cones go by the last 100 °C and the hold there; source: cone-chart-1996."""
+ALL_BUT_DOWN = 0.9
+"""A cone that has had this share of its heat-work looks down (common practice, no source)."""
 FULL_DUTY = 0.995
 """From here on the elements are on all the time, but for rounding."""
 
@@ -234,6 +237,10 @@ class Forecast(Plottable):
 
     Attributes
     ----------
+    schedule : Schedule
+        What was forecast.
+    segments : tuple of ForecastSegment
+        When each begins and ends, as planned and as forecast, and what sets its pace.
     trace : Trace
         The course, one channel, to the unloading temperature.
     program_s : float
@@ -242,8 +249,20 @@ class Forecast(Plottable):
         Until the temperature leaves the peak for good, from there to `unload_c`, and both [s].
     usual_total_s : tuple of float
         Without a kiln, `total_s` with the cooling of quick and of slow kilns [s].
+    unload_c : float
+        The temperature it is opened at [°C].
+    peak_c : float
+        The highest target, or as far as this kiln comes [°C].
     cones : ConeVerdict
         By the thermocouple's temperature.
+    basis, planned_basis : str
+        What the course and the planned times rest on, as a clause.
+    started : datetime or None
+        When it starts, if that was said.
+    target_cone : str or None
+        The cone asked for, else the schedule's own.
+    warnings : tuple of PlanWarning
+        What to fix, to check or to know, the gravest first.
     kiln : KilnForecast or None
         What the kiln model says, if a kiln was given.
     core : Trace or None
@@ -287,6 +306,27 @@ class Forecast(Plottable):
             f"<Forecast {self.schedule.title!r}: heats {format_duration(self.heating_s)} to "
             f"{peak}, opens at {opens} after {format_duration(self.total_s)}, {self.cones.words}>"
         )
+
+    @property
+    def peak_s(self) -> float:
+        """When the highest target is first reached, or what comes nearest to it [s]."""
+        if self.kiln is not None and not self.kiln.reaches_peak:
+            return self.kiln.peak_s
+        at_peak = (part.ramp_end_s for part in self.segments if part.end_c == self.peak_c)
+        return next(at_peak, 0.0)
+
+    @property
+    def cone_falls_late_s(self) -> float | None:
+        """When the target cone falls, if only as the kiln cools slowly [s]."""
+        name = self.target_cone or ""
+        falls_s = self.cones.by_cone[name].reached_s if name in self.cones.by_cone else None
+        if falls_s is None or falls_s <= self.heating_s:
+            return None
+        heated = self.trace.time_s <= self.heating_s
+        (share,) = heatwork(
+            self.trace.time_s[heated], self.trace.channel_c()[heated], [name]
+        ).values()
+        return falls_s if share < ALL_BUT_DOWN else None
 
     @property
     def breaches(self) -> tuple[Breach, ...]:

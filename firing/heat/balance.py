@@ -23,21 +23,45 @@ STEADY_GROWTH = 1.5
 Weights = tuple[float, float, float]
 
 
+def formula(
+    step_s: float, before_s: float | None, earlier_s: float | None, since_bend: int
+) -> tuple[tuple[float, float, float, float], Weights]:
+    """Return the weights of dy/dt for now and the three steps before, and those of a guess of now.
+
+    The guess carries the last three values on along a parabola; a line or the last value where
+    there are fewer.  Each order adds to the formula of the one before it how far the answer is from
+    such a guess, over the time they span (Newton's interpolation formula).  First order where no
+    step has followed a bend yet, third from the third on; that is stable for the real, falling
+    modes of conduction as long as no step is more than `STEADY_GROWTH` times the one before
+    (Hairer, Nørsett and Wanner, Solving Ordinary Differential Equations I, 2nd ed., III.5, from
+    memory; checked in the tests by exactness for parabolas and cubics).
+    """
+    a = 1.0 / step_s
+    if before_s is None:
+        return (a, -a, 0.0, 0.0), (1.0, 0.0, 0.0)
+    two = step_s + before_s
+    p, q, r = two / before_s, -step_s / before_s, 0.0
+    b, c = (-a - 1.0 / before_s, step_s / (two * before_s)) if since_bend else (-a, 0.0)
+    if since_bend:
+        a += 1.0 / two
+    if earlier_s is None:
+        return (a, b, c, 0.0), (p, q, r)
+    three, span = two + earlier_s, before_s + earlier_s
+    p *= three / span
+    q *= three / earlier_s
+    r = step_s * two / (span * earlier_s)
+    if since_bend < 3 or step_s > STEADY_GROWTH * before_s:
+        return (a, b, c, 0.0), (p, q, r)
+    more = 1.0 / three
+    return (a + more, b - more * p, c - more * q, -more * r), (p, q, r)
+
+
 def weights(step_s: float, before_s: float | None) -> Weights:
     """Return (a, b, c) with dy/dt ≈ a·y(now) + b·y(one step ago) + c·y(two steps ago).
 
-    Hairer, Nørsett and Wanner, Solving Ordinary Differential Equations I, 2nd ed., III.5, eq. 5.17
-    (from memory; checked in the tests by exactness for parabolas).  `before_s` is the step before
-    `step_s`; None to start, by the first-order formula.
+    Of second order, of first where `before_s`, the step before `step_s`, is None.
     """
-    if before_s is None:
-        return 1.0 / step_s, -1.0 / step_s, 0.0
-    w = step_s / before_s
-    return (
-        (1.0 + 2.0 * w) / ((1.0 + w) * step_s),
-        -(1.0 + w) / step_s,
-        w * w / ((1.0 + w) * step_s),
-    )
+    return formula(step_s, before_s, None, 1)[0][:3]
 
 
 def extrapolation(step_s: float, before_s: float | None, earlier_s: float | None) -> Weights:
@@ -46,32 +70,7 @@ def extrapolation(step_s: float, before_s: float | None, earlier_s: float | None
     Constant, linear or parabolic, as the history allows.  The coming step and the two before it are
     given, None where there is no history.
     """
-    if before_s is None:
-        return 1.0, 0.0, 0.0
-    if earlier_s is None:
-        w = step_s / before_s
-        return 1.0 + w, -w, 0.0
-    one, two = step_s + before_s, step_s + before_s + earlier_s
-    span = before_s + earlier_s
-    return (
-        one * two / (before_s * span),
-        -step_s * two / (before_s * earlier_s),
-        step_s * one / (span * earlier_s),
-    )
-
-
-def sharpened(plain: Weights, guess: Weights, span_s: float) -> tuple[float, float, float, float]:
-    """Return weights of third order, for now and the three steps before.
-
-    What the second-order formula leaves out is the distance of the answer from the parabola through
-    the last three values, over the time they and the answer span (Newton's interpolation formula).
-    Stable for the real, falling modes of conduction as long as no step is more than `STEADY_GROWTH`
-    times the one before (Hairer, Nørsett and Wanner, III.5, from memory).  `plain` and `guess` are
-    of `weights` and `extrapolation`; `span_s` counts from three steps ago to now.
-    """
-    (a, b, c), (p, q, r) = plain, guess
-    more = 1.0 / span_s
-    return a + more, b - more * p, c - more * q, -more * r
+    return formula(step_s, before_s, earlier_s, 0)[1]
 
 
 STEFAN_BOLTZMANN = 5.670374419e-8  # W/(m² K⁴), exact since the SI of 2019 (source: si-brochure)

@@ -23,7 +23,7 @@ from typing import Protocol
 import numpy as np
 
 from firing.errors import FiringError
-from firing.heat.properties import Material, PropertyGrid, grid_of
+from firing.heat.properties import GridRow, Material, PropertyGrid, grid_of
 from firing.units import TemperatureUnit
 
 EDGE_FACTOR = 0.54  # Langmuir, per metre of inner edge; source: langmuir-shape-factor
@@ -257,8 +257,7 @@ class Layer:
 class _Span:
     """One layer's nodes: the first one's number, and the layer's volume beside each of them.
 
-    `half_openness_m` is half the conductance of each interval for a conductivity of 1; `inwards`
-    are, from the last node to the second, the volume beside the next one further in and that half.
+    `half_openness_m` is half the conductance of each interval for a conductivity of 1.
     """
 
     material: Material
@@ -266,7 +265,78 @@ class _Span:
     first: int
     volumes_m3: list[float]
     half_openness_m: list[float]
-    inwards: list[tuple[float, float]]
+
+
+Stretch = tuple[list[GridRow], float, float, int, float, list[tuple[float, float]]]
+"""Nodes in one material, from the outside: the rows, `low_c` and `per_c` of its `PropertyGrid`, the
+outermost node's number and the volume beside it [m³]; of each further one that volume, and half the
+openness of the interval [m]."""
+
+
+def stretch(
+    grid: PropertyGrid, first: int, volumes_m3: list[float], half_openness_m: Sequence[float] = ()
+) -> Stretch:
+    """Return nodes in one material, given from the inside."""
+    inwards = list(zip(volumes_m3[-2::-1], reversed(half_openness_m), strict=True))
+    last = first + len(half_openness_m)
+    return grid.rows, grid.low_c, grid.per_c, last, volumes_m3[-1], inwards
+
+
+Eliminated = list[tuple[float, float, float, float, float]]
+"""Of each node, outermost first: what flows to the next one inwards [W/K], its temperature by that
+one's, s·T + q, and its heat content, c·T − e."""
+
+
+def eliminate_inwards(
+    stretches: Sequence[Stretch],
+    expected_c: Sequence[float],
+    weight: float,
+    past_w: Sequence[float],
+    taken: Mapping[int, tuple[float, float]],
+    outside: tuple[float, float],
+) -> tuple[float, float, float, float, Eliminated]:
+    """Set up a body's equations and eliminate every node but the first; see `Slab.eliminate`.
+
+    Returns d and r of what is left of the first node's, d·T = r, and c and e of its heat content.
+    Temperatures must be known to lie in the tables.
+    """
+    node = stretches[0][3]
+    d, r = outside[0], outside[1] - past_w[node]
+    if node in taken:
+        sink, slope = taken[node]
+        d, r = d + slope, r + slope * expected_c[node] - sink
+    eliminated: Eliminated = []
+    c_here = e_here = 0.0
+    for rows, low, per, node, volume, inwards in stretches:
+        # A joint's node is in both layers, and its outer part is in d and r already.
+        t = expected_c[node]
+        k0, k1, c0, c1, h0 = rows[int((t - low) * per)]
+        outer_k = k0 + k1 * t
+        c, e = volume * (c0 + c1 * t), volume * (0.5 * c1 * t * t - h0)
+        d += weight * c
+        r += weight * e
+        c_here += c
+        e_here += e
+        for volume, openness in inwards:
+            node -= 1
+            t = expected_c[node]
+            k0, k1, c0, c1, h0 = rows[int((t - low) * per)]
+            k = k0 + k1 * t
+            flow = openness * (k + outer_k)
+            outer_k = k
+            d += flow
+            share = flow / d
+            eliminated.append((flow, share, r / d, c_here, e_here))
+            c_here = volume * (c0 + c1 * t)
+            e_here = volume * (0.5 * c1 * t * t - h0)
+            # What is left of the exchange once the outer node follows: flow·(1 − share).
+            d = weight * c_here + flow - share * flow
+            r = weight * e_here - past_w[node] + share * r
+            if node in taken:
+                sink, slope = taken[node]
+                d += slope
+                r += slope * t - sink
+    return d, r, c_here, e_here, eliminated
 
 
 _HELD_W_PER_K = 1e30
@@ -314,7 +384,6 @@ class Slab:
                     len(self.depth_m) - 1,
                     volumes,
                     openness,
-                    list(zip(reversed(volumes[:-1]), reversed(openness), strict=True)),
                 )
             )
             self.depth_m.extend(depths[1:])
@@ -325,10 +394,16 @@ class Slab:
             max(span.grid.low_c for span in self.spans),
             min(span.grid.high_c for span in self.spans),
         )
-        # Of each node but the first, outermost first: what flows to the next one inwards [W/K],
-        # its temperature by that one's, s·T + q, and its heat content, c·T − e.
-        self._eliminated: list[tuple[float, float, float, float, float]] = []
-        self._first: tuple[float, float] = (0.0, 0.0)
+        self._stretches = self.stretches(0)
+        self._eliminated: Eliminated = []  # every node but the first
+        self._first = 0.0, 0.0
+
+    def stretches(self, first: int) -> list[Stretch]:
+        """Return the nodes by material, from the outside; `first` is the innermost one's number."""
+        return [
+            stretch(span.grid, first + span.first, span.volumes_m3, span.half_openness_m)
+            for span in reversed(self.spans)
+        ]
 
     def eliminate(
         self,
@@ -346,52 +421,15 @@ class Slab:
         what it brings from earlier steps.  At the outer face s − g·T flows in, `outside` being
         (g, s); a node in `taken` gives up f [W] and its slope [W/K] more, as written there.
         """
-        last = self.size - 1
-        g, s = outside
-        d, r = g, s - past_w[last]
-        if taken and last in taken:
-            sink, slope = taken[last]
-            d, r = d + slope, r + slope * expected_c[last] - sink
-        eliminated: list[tuple[float, float, float, float, float]] = []
-        c_here = e_here = 0.0
-        node = last
-        for span in reversed(self.spans):
-            grid = span.grid
-            low, per, rows = grid.low_c, grid.per_c, grid.rows
-            first, volumes = span.first, span.volumes_m3
-            here = expected_c[first : node + 1]
-            if not (min(here) >= low and max(here) <= grid.high_c):
-                wrong = min(here) if min(here) < low else max(here)
-                raise FiringError(span.material.refusal(wrong))
-            # A joint's node is in both layers, and its outer part is in d and r already.
-            t, volume = here[-1], volumes[-1]
-            k0, k1, c0, c1, h0 = rows[int((t - low) * per)]
-            outer_k = k0 + k1 * t
-            c, e = volume * (c0 + c1 * t), volume * (0.5 * c1 * t * t - h0)
-            d += weight * c
-            r += weight * e
-            c_here += c
-            e_here += e
-            for volume, openness in span.inwards:
-                node -= 1
-                t = expected_c[node]
-                k0, k1, c0, c1, h0 = rows[int((t - low) * per)]
-                k = k0 + k1 * t
-                flow = openness * (k + outer_k)
-                outer_k = k
-                d += flow
-                share = flow / d
-                eliminated.append((flow, share, r / d, c_here, e_here))
-                c_here = volume * (c0 + c1 * t)
-                e_here = volume * (0.5 * c1 * t * t - h0)
-                # What is left of the exchange once the outer node follows: flow·(1 − share).
-                d = weight * c_here + flow - share * flow
-                r = weight * e_here - past_w[node] + share * r
-                if taken and node in taken:
-                    sink, slope = taken[node]
-                    d += slope
-                    r += slope * t - sink
-        self._eliminated, self._first = eliminated, (c_here, e_here)
+        for span in self.spans:
+            here = expected_c[span.first : span.first + len(span.volumes_m3)]
+            low, high = min(here), max(here)
+            if not (low >= span.grid.low_c and high <= span.grid.high_c):
+                raise FiringError(span.material.refusal(low if low < span.grid.low_c else high))
+        d, r, c, e, self._eliminated = eliminate_inwards(
+            self._stretches, expected_c, weight, past_w, taken or {}, outside
+        )
+        self._first = c, e
         return d, r
 
     def held(self, temperature_c: float) -> tuple[float, float]:

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from typing import NamedTuple
 
 from firing.errors import FiringError
-from firing.kiln.thermal_network import CONTROL_BAND_C, Network, NetworkState
+from firing.kiln.thermal_network import CHAMBER, CONTROL_BAND_C, Network, NetworkState
 from firing.schedule.schedule import Schedule, Segment
 from firing.schedule.timeline import LimitedBy
 from firing.units import SECONDS_PER_HOUR
@@ -40,12 +40,13 @@ FASTEST_GROWTH = 2.3
 class Precision:
     """How finely to compute.
 
-    `tolerance_c` is how far a step's answer may be from the parabola through the last three,
-    `fineness` the multiplier on the number of intervals in wall and ware.
+    `tolerance_c` is how far a step's answer may be from the parabola through the last three, which
+    the formula's third order is far nearer to than that; `fineness` the multiplier on the number of
+    intervals in wall and ware.
     """
 
-    tolerance_c: float = 1.6
-    longest_step_s: float = 1800.0
+    tolerance_c: float = 4.0
+    longest_step_s: float = 2700.0
     fineness: int = 1
 
 
@@ -60,23 +61,14 @@ class Moment(NamedTuple):
 class Follower:
     """Drives a network through a schedule, step by step.
 
-    `moments` are all accepted steps, from the start.
+    `moments` are all accepted steps, from the start; `now_s` and `chamber_c` are of the latest.
     """
 
     def __init__(self, network: Network, *, waits: bool, precision: Precision) -> None:
         self.network, self.waits, self.precision = network, waits, precision
-        self.moments = [Moment(0.0, network.now, network.now.temperature_c[0])]
+        self.now_s, self.chamber_c = 0.0, network.now.temperature_c[CHAMBER]
+        self.moments = [Moment(0.0, network.now, self.chamber_c)]
         self._step_s = CORNER_S
-
-    @property
-    def now_s(self) -> float:
-        """Time of the latest moment [s]."""
-        return self.moments[-1].time_s
-
-    @property
-    def chamber_c(self) -> float:
-        """Chamber temperature of the latest moment [°C]."""
-        return self.network.now.temperature_c[0]
 
     def corner(self, first_s: float = CORNER_S) -> None:
         """Take short steps again: something is about to bend."""
@@ -87,6 +79,7 @@ class Follower:
         self, up_to_s: float, set_point_at: Callable[[float], float | None]
     ) -> tuple[float, NetworkState]:
         """Return a step that is fine enough and not longer than `up_to_s`; not yet accepted."""
+        tolerance_c, settled = self.precision.tolerance_c, len(self.moments) >= 4
         step_s = min(self._step_s, self.precision.longest_step_s)
         if step_s >= up_to_s:
             step_s = up_to_s
@@ -94,21 +87,22 @@ class Follower:
             step_s = 0.5 * up_to_s
         while True:
             state = self.network.advance(step_s, set_point_at(step_s))
-            ratio = state.surprise_c / self.precision.tolerance_c
-            if ratio <= 3.0 or step_s <= 2.0 or len(self.moments) < 4:
+            ratio = state.surprise_c / tolerance_c
+            if ratio <= 3.0 or step_s <= 2.0 or not settled:
                 break
             step_s *= max(0.2, 0.8 * ratio ** (-1.0 / 3.0))
         factor = FASTEST_GROWTH if ratio <= 0.0 else 0.9 * ratio ** (-1.0 / 3.0)
         self._step_s = step_s * min(FASTEST_GROWTH, max(0.3, factor))
-        if len(self.moments) < 4:
-            self._step_s = min(self._step_s, FASTEST_GROWTH * step_s)
-            self._step_s = max(self._step_s, CORNER_S)
+        if not settled:
+            self._step_s = max(self._step_s, step_s)
         return step_s, state
 
     def accept(self, step_s: float, state: NetworkState, set_point_c: float | None) -> None:
         """Add a step to the course."""
         self.network.accept(state, step_s)
-        self.moments.append(Moment(self.now_s + step_s, state, set_point_c))
+        self.now_s += step_s
+        self.chamber_c = state.temperature_c[CHAMBER]
+        self.moments.append(Moment(self.now_s, state, set_point_c))
 
     def until_crossing(self, level_c: float, set_point_c: float | None) -> bool:
         """Run with one set-point until the chamber crosses a level [°C].
@@ -118,15 +112,17 @@ class Follower:
         rises = level_c > self.chamber_c
         sign = 1.0 if rises else -1.0
         self.corner(SWITCH_S)
+        # On its way power is all on, or off; the controller's band would only bend the last step.
+        aim_c = None if set_point_c is None else set_point_c + sign * CONTROL_BAND_C
         while sign * (level_c - self.chamber_c) > 0.0:
             before_c = self.chamber_c
-            step_s, state = self.step(math.inf, lambda _: set_point_c)
+            step_s, state = self.step(math.inf, lambda _: aim_c)
             for _ in range(4):
                 over_c = sign * (state.temperature_c[0] - level_c)
                 if over_c < 0.05:
                     break
                 step_s *= (level_c - before_c) / (state.temperature_c[0] - before_c)
-                state = self.network.advance(step_s, set_point_c)
+                state = self.network.advance(step_s, aim_c)
                 if abs(state.temperature_c[0] - level_c) < 0.05:
                     break
             self.accept(step_s, state, set_point_c)

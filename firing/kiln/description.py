@@ -5,10 +5,10 @@
 
 from __future__ import annotations
 
+from bisect import bisect_left
 from dataclasses import dataclass, field, replace
 from datetime import date
 from functools import lru_cache
-from itertools import pairwise
 from typing import Literal
 
 import numpy as np
@@ -31,6 +31,7 @@ EMISSIVITY_WIRE = 0.7  # source: element-wire-memory
 
 CT_SOURCE = "fecral-datasheet"
 _CT = ((20.0, 1.00), (250.0, 1.00), (500.0, 1.01), (800.0, 1.03), (1000.0, 1.04), (1200.0, 1.04))
+_CT_C = [at_c for at_c, _ in _CT]
 
 
 def resistance_factor(element_c: float) -> float:
@@ -39,12 +40,13 @@ def resistance_factor(element_c: float) -> float:
     Straight between the printed points; below them 1, and above 1200 °C, where the last two agree,
     their value (source ``fecral-datasheet``).
     """
-    if element_c <= _CT[1][0]:
+    after = bisect_left(_CT_C, element_c)
+    if after < 2:
         return _CT[0][1]
-    for (t0, ct0), (t1, ct1) in pairwise(_CT):
-        if element_c <= t1:
-            return ct0 + (ct1 - ct0) * (element_c - t0) / (t1 - t0)
-    return _CT[-1][1]
+    if after == len(_CT):
+        return _CT[-1][1]
+    (t0, ct0), (t1, ct1) = _CT[after - 1], _CT[after]
+    return ct0 + (ct1 - ct0) * (element_c - t0) / (t1 - t0)
 
 
 def resistance_factors(element_c: FloatArray) -> FloatArray:

@@ -7,6 +7,7 @@ elements must have given, whatever drove them.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from functools import cache
@@ -31,16 +32,15 @@ from firing.kiln.thermal_network import (
     FIRST_LUMP,
     H_INSIDE,
     H_OUTSIDE,
-    REPEAT_C,
     Demand,
     Lump,
     Network,
-    water_left_j,
-    water_sinks,
 )
 from firing.trace import FloatArray
 from firing.units import KELVIN_AT_0_C
 
+REPEAT_C = 4.0
+"""A step whose answer is further than this from what was expected is repeated [°C]."""
 MOST_REPEATS = 4
 WIRE_REPEATS = 12
 WIRE_CLOSE_K = 1e-4
@@ -162,6 +162,52 @@ def _wire_c(power_w: FloatArray, chamber_c: FloatArray, area_m2: float) -> Float
             break
     wire: FloatArray = kelvin - KELVIN_AT_0_C
     return wire
+
+
+Sink = tuple[float, float, float]
+"""What a demand takes up [W], the slope of that [W/K], and what earlier steps bring of it [W]."""
+
+
+def water_sinks(
+    demands: Sequence[Demand], brought_w: Sequence[float], expected_c: Sequence[float], a: float
+) -> tuple[list[Sink], dict[int, tuple[float, float]]]:
+    """Return each demand's sink, linearised about expected temperatures, and their sums by node.
+
+    `brought_w` is what the time formula, whose first weight is `a` [1/s], brings of each demand.
+    """
+    sinks: list[Sink] = []
+    taken: dict[int, tuple[float, float]] = {}
+    spent = 1e-5 * a
+    for (node, log_rate, theta_k, whole), brought in zip(demands, brought_w, strict=True):
+        if brought < spent * whole:
+            sinks.append((0.0, 0.0, brought))
+            continue
+        kelvin = expected_c[node] + KELVIN_AT_0_C
+        rate = math.exp(log_rate - theta_k / kelvin)
+        left = brought / (a + rate)
+        sink = rate * left
+        slope = sink * theta_k / (kelvin * kelvin) * a / (a + rate)
+        sinks.append((sink, slope, brought))
+        if node in taken:
+            more, steeper = taken[node]
+            taken[node] = more + sink, steeper + slope
+        else:
+            taken[node] = sink, slope
+    return sinks, taken
+
+
+def water_left_j(
+    demands: Sequence[Demand],
+    sinks: Sequence[Sink],
+    found_c: Sequence[float],
+    expected_c: Sequence[float],
+    a: float,
+) -> list[float]:
+    """Return what each demand has still to take up after a step that was just solved [J]."""
+    return [
+        (brought - sink - slope * (found_c[demand[0]] - expected_c[demand[0]])) / a
+        for demand, (sink, slope, brought) in zip(demands, sinks, strict=True)
+    ]
 
 
 class _Water:
@@ -512,11 +558,11 @@ def _newton(nodes: _Nodes, steps: _Steps, temperature: FloatArray) -> _Solved:
         heat, capacity, flow, here, beyond = nodes.state(temperature)
         inside_w, inside = nodes.inside(temperature, steps.chamber_c)
         outside_w, outside = _outside(nodes.network, temperature[:, -1])
-        misfit, diagonal = steps.stored_w(heat), steps.a * capacity
-        misfit[:, :-1] += flow
-        misfit[:, 1:] -= flow
-        misfit[:, nodes.faces] -= inside_w
-        misfit[:, -1] += outside_w
+        surplus_w, diagonal = steps.stored_w(heat), steps.a * capacity
+        surplus_w[:, :-1] += flow
+        surplus_w[:, 1:] -= flow
+        surplus_w[:, nodes.faces] -= inside_w
+        surplus_w[:, -1] += outside_w
         diagonal[:, :-1] += here
         diagonal[:, 1:] -= beyond
         diagonal[:, nodes.faces] += inside
@@ -529,7 +575,7 @@ def _newton(nodes: _Nodes, steps: _Steps, temperature: FloatArray) -> _Solved:
         band[:-2, :, middle + lower] = steps.c[2:] * capacity[:-2]
         matrix = band.reshape(-1, lower + middle + 1).T
         factors, swaps, moved, failed = lapack.dgbsv(
-            lower, upper, matrix, misfit.ravel(), overwrite_ab=True, overwrite_b=True
+            lower, upper, matrix, surplus_w.ravel(), overwrite_ab=True, overwrite_b=True
         )
         move = moved.reshape(moments, size)
         temperature = temperature - move

@@ -207,10 +207,8 @@ def _result(
     low, high = temperature.min(axis=0), temperature.max(axis=0)
     wall = slice(network.first_wall, None)
     said = network.wall.beyond(list(low[wall]), list(high[wall]), schedule.unit)
-    heat_j, pending_j = sum(states[0].heat_j), sum(states[0].pending_j)
-    stored = np.array(
-        [sum(state.heat_j) - heat_j + pending_j - sum(state.pending_j) for state in states]
-    )
+    heat_j = sum(states[0].heat_j)
+    stored = np.array([sum(state.heat_j) - heat_j for state in states])
     furniture = network.contents.furniture
     return Simulation(
         time_s=np.array([moment.time_s for moment in moments]),

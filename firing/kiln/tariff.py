@@ -136,7 +136,15 @@ class Period:
 
 @dataclass(frozen=True, slots=True)
 class Tariff:
-    """Prices by day and hour; the first period that holds counts."""
+    """Prices by day and hour; the first period that holds counts.
+
+    Attributes
+    ----------
+    currency : str
+        As it is printed: ``EUR``.
+    periods : tuple of Period
+        From the first to the last that is looked at.
+    """
 
     currency: str
     periods: tuple[Period, ...]

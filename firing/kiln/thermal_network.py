@@ -17,15 +17,20 @@ import numpy as np
 
 from firing.errors import FiringError
 from firing.heat.balance import (
-    STEADY_GROWTH,
     STEFAN_BOLTZMANN,
     Exchange,
     at_rest,
-    extrapolation,
-    sharpened,
-    weights,
+    formula,
 )
-from firing.heat.conduction import Layer, Plane, Slab
+from firing.heat.conduction import (
+    Eliminated,
+    Layer,
+    Plane,
+    Slab,
+    Stretch,
+    eliminate_inwards,
+    stretch,
+)
 from firing.heat.properties import Material, PropertyGrid, PropertyTable, grid_of
 from firing.kiln.description import (
     EMISSIVITY_WIRE,
@@ -154,52 +159,6 @@ def contents_of(load: Load, volume_l: float, capacity_factor: float, fineness: i
 Demand = tuple[int, float, float, float]
 """Heat that water of a node takes up: the node, the logarithm of the rate, its temperature [K],
 and how much in all [J]."""
-Sink = tuple[float, float, float]
-"""What a demand takes up [W], the slope of that [W/K], and what earlier steps bring of it [W]."""
-
-
-def water_sinks(
-    demands: Sequence[Demand], brought_w: Sequence[float], expected_c: Sequence[float], a: float
-) -> tuple[list[Sink], dict[int, tuple[float, float]]]:
-    """Return each demand's sink, linearised about expected temperatures, and their sums by node.
-
-    `brought_w` is what the time formula, whose first weight is `a` [1/s], brings of each demand.
-    """
-    sinks: list[Sink] = []
-    taken: dict[int, tuple[float, float]] = {}
-    spent = 1e-5 * a
-    for (node, log_rate, theta_k, whole), brought in zip(demands, brought_w, strict=True):
-        if brought < spent * whole:
-            sinks.append((0.0, 0.0, brought))
-            continue
-        kelvin = expected_c[node] + KELVIN_AT_0_C
-        rate = math.exp(log_rate - theta_k / kelvin)
-        left = brought / (a + rate)
-        sink = rate * left
-        slope = sink * theta_k / (kelvin * kelvin) * a / (a + rate)
-        sinks.append((sink, slope, brought))
-        if node in taken:
-            more, steeper = taken[node]
-            taken[node] = more + sink, steeper + slope
-        else:
-            taken[node] = sink, slope
-    return sinks, taken
-
-
-def water_left_j(
-    demands: Sequence[Demand],
-    sinks: Sequence[Sink],
-    found_c: Sequence[float],
-    expected_c: Sequence[float],
-    a: float,
-) -> list[float]:
-    """Return what each demand has still to take up after a step that was just solved [J]."""
-    return [
-        (brought - sink - slope * (found_c[demand[0]] - expected_c[demand[0]])) / a
-        for demand, (sink, slope, brought) in zip(demands, sinks, strict=True)
-    ]
-
-
 EMISSIVITY_INSIDE = 0.9  # source: kiln-model-choices; fired clay 0.91, emissivity-tables
 EMISSIVITY_JACKET = 0.3  # source: jacket-emissivity-memory
 H_INSIDE = 5.0  # W/(m² K); source: kiln-model-choices
@@ -319,11 +278,17 @@ class KilnNodes:
         ) * (face_k + room_k)
 
 
+SPENT = 1e-6
+"""A smaller share of its water's heat a node takes up at once."""
+SLOWEST = math.log(1e-12)
+"""Water that leaves more slowly stays, the rate as a logarithm [1/s]."""
+NOTHING = 0.0, 0.0
+
 CONTROL_BAND_C = 0.5
 """The controller goes from full to no power over this, centred on the set-point [°C]; it holds
 within half of it while power lasts.  Source: kiln-model-choices."""
 
-REPEAT_C = 4.0
+REPEAT_C = 8.0
 """A step whose answer is further than this from what was expected is repeated [°C]."""
 MAX_REPEATS = 6
 AT_REST_C = 0.01
@@ -335,9 +300,11 @@ class NetworkState:
     """One moment.
 
     Temperatures and heat contents are those of the nodes of `KilnNodes`; `pending_j` is the heat
-    that water still takes up, one a demand; `supplied_j` and `lost_j` count from the start.
-    `full_w` is what the elements would give now, switched on, and `surprise_c` the largest distance
-    of a temperature, the elements' apart, from what was expected.
+    that water still takes up, one a demand, and heat contents are less by it.  `supplied_j` and
+    `lost_j` count from the start.  `full_w` is what the elements would give now, switched on, and
+    `surprise_c` the largest distance of a temperature from what was expected: that of the wire, and
+    of a chamber that follows its set point, apart, and with the heat that water took.  There is
+    water left if it is `wet`, and some left in this step if it is `drying`.
     """
 
     temperature_c: list[float]
@@ -349,6 +316,8 @@ class NetworkState:
     loss_w: float = 0.0
     full_w: float = 0.0
     surprise_c: float = 0.0
+    wet: bool = False
+    drying: bool = False
 
 
 class Network(KilnNodes):
@@ -358,7 +327,27 @@ class Network(KilnNodes):
         self, kiln: KilnDescription, load: Load, *, room_c: float, fineness: int = 1
     ) -> None:
         super().__init__(kiln, load, room_c=room_c, fineness=fineness)
-        self._past: list[NetworkState] = []
+        parts: list[tuple[int, float, float, list[Stretch]]] = [
+            (ELEMENTS, self.element_m2, EMISSIVITY_WIRE, [])
+        ]
+        for node, lump in enumerate(self.contents.lumps, FIRST_LUMP):
+            nodes = [stretch(lump.grid, node, [lump.volume_m3])]
+            parts.append((node, lump.area_m2, EMISSIVITY_INSIDE, nodes))
+        for slab, first, area_m2 in self.slabs:
+            parts.append((first, area_m2, EMISSIVITY_INSIDE, slab.stretches(first)))
+        # Of each its first node, 4εσA, hA, and its nodes from the outside; of the elements none.
+        self._bodies = [
+            (first, 4.0 * emissivity * STEFAN_BOLTZMANN * area_m2, H_INSIDE * area_m2, nodes)
+            for first, area_m2, emissivity, nodes in parts
+        ]
+        # Of each demand what counts as none [J], and below what the rate is under `SLOWEST` [°C].
+        self._laws = [
+            (n, log_rate, theta_k, SPENT * whole, theta_k / (log_rate - SLOWEST) - KELVIN_AT_0_C)
+            for n, log_rate, theta_k, whole in self.demands
+        ]
+        warm, hot = self.heat_j([400.0] * self.size), self.heat_j([600.0] * self.size)
+        self._wet = [(n, (hot[n] - warm[n]) / 200.0) for n in {n for n, *_ in self.demands}]
+        self._past: tuple[NetworkState, ...] = ()
         self._steps: tuple[float | None, float | None] = (None, None)
         self._since_bend = 0
 
@@ -383,28 +372,20 @@ class Network(KilnNodes):
             )
             temperature[self.first_wall :] = [float(value) for value in rest.temperature_c]
         pending = self.pending_j(chamber_c, ware)
-        state = NetworkState(temperature, self.heat_j(temperature), pending)
+        heat_j = self.heat_j(temperature)
+        for (node, *_), left_j in zip(self.demands, pending, strict=True):
+            heat_j[node] -= left_j
+        state = NetworkState(temperature, heat_j, pending, wet=sum(pending) > 0.0)
         state.full_w = self.kiln.available_w / resistance_factor(chamber_c)
-        self._past, self._steps, self._since_bend = [state], (None, None), 0
+        self._past, self._steps, self._since_bend = (state, state, state), (None, None), 0
 
     def advance(self, step_s: float, set_point_c: float | None) -> NetworkState:
         """Return the state one step on, without accepting it.
 
         The set-point is that at the end of the step; None with the elements off.
         """
-        past = self._past
-        newest, older, oldest = past[0], past[min(1, len(past) - 1)], past[-1]
-        before, earlier = self._steps
-        p, q, r = extrapolation(step_s, before, earlier)
-        a, b, c = weights(step_s, before if self._since_bend else None)
-        d = 0.0
-        if (
-            self._since_bend >= 3
-            and before is not None
-            and earlier is not None
-            and step_s <= STEADY_GROWTH * before
-        ):
-            a, b, c, d = sharpened((a, b, c), (p, q, r), step_s + before + earlier)
+        newest, older, oldest = self._past
+        (a, b, c, d), (p, q, r) = formula(step_s, *self._steps, self._since_bend)
         expected = newest.temperature_c
         if q != 0.0:
             expected = [
@@ -413,31 +394,34 @@ class Network(KilnNodes):
                     newest.temperature_c, older.temperature_c, oldest.temperature_c, strict=True
                 )
             ]
-            # A guess from long steps may leave the tables where the answer does not.
-            if max(expected) > self.known_c[1] or min(expected) < self.known_c[0]:
-                expected = newest.temperature_c
+        # A guess from long steps may leave the tables where the answer does not.
+        if not self._knows(expected):
+            expected = newest.temperature_c
+            self._require_known(expected)
         past_w = [
             b * x + c * y + d * z
             for x, y, z in zip(newest.heat_j, older.heat_j, oldest.heat_j, strict=True)
         ]
-        brought_w = [
-            -(b * x + c * y + d * z)
-            for x, y, z in zip(newest.pending_j, older.pending_j, oldest.pending_j, strict=True)
-        ]
         guess = expected
         for _ in range(MAX_REPEATS):
-            state = self._balance(guess, a, past_w, brought_w, set_point_c)
-            found = state.temperature_c
-            moves = list(map(abs, map(sub, found, guess)))
+            state = self._balance(guess, a, past_w, newest, step_s, set_point_c)
+            chamber_c, wire_c, bodies_c = _apart(state.temperature_c, guess)
             # The wire's temperature follows from the power it gives off, hardly the other way.
-            moves[ELEMENTS] *= 0.1
-            if max(moves) < REPEAT_C:
+            if bodies_c < REPEAT_C and chamber_c < REPEAT_C and wire_c < 10.0 * REPEAT_C:
                 break
-            guess = found
+            guess = state.temperature_c
+            self._require_known(guess)
         if guess is not expected:
-            moves = list(map(abs, map(sub, found, expected)))
-        moves[ELEMENTS] = 0.0
-        state.surprise_c = max(moves)
+            chamber_c, _, bodies_c = _apart(state.temperature_c, expected)
+        # A chamber that follows its set point is where the controller has it.
+        follows = 0.0 < state.power_w < state.full_w and 0.0 < newest.power_w < newest.full_w
+        moved_c = bodies_c if follows or bodies_c > chamber_c else chamber_c
+        if state.drying:
+            x, y, z = newest.heat_j, older.heat_j, oldest.heat_j
+            for node, capacity in self._wet:
+                missed_j = state.heat_j[node] - p * x[node] - q * y[node] - r * z[node]
+                moved_c = max(moved_c, abs(missed_j) / capacity)
+        state.surprise_c = moved_c
         state.supplied_j = (
             state.power_w - b * newest.supplied_j - c * older.supplied_j - d * oldest.supplied_j
         ) / a
@@ -450,7 +434,8 @@ class Network(KilnNodes):
             raise FiringError("a kiln with water in its load does not come to rest")
         guess, past = [guess_c] * self.size, [0.0] * self.size
         for _ in range(MAX_REPEATS_AT_REST):
-            state = self._balance(guess, 0.0, past, [], set_point_c)
+            self._require_known(guess)
+            state = self._balance(guess, 0.0, past, None, 0.0, set_point_c)
             found = state.temperature_c
             if max(abs(x - y) for x, y in zip(found, guess, strict=True)) < AT_REST_C:
                 return state
@@ -458,9 +443,23 @@ class Network(KilnNodes):
             guess = [0.5 * (x + y) for x, y in zip(found, guess, strict=True)]
         raise FiringError("the kiln's state at rest is not found; check its walls and power")
 
+    def _knows(self, temperature_c: Sequence[float]) -> bool:
+        low_c, high_c = self.known_c
+        if min(temperature_c) >= low_c and max(temperature_c) <= high_c:
+            return True
+        # Air and wires have no tables.
+        return all(low_c <= at_c <= high_c for at_c in temperature_c[FIRST_LUMP:])
+
+    def _require_known(self, temperature_c: Sequence[float]) -> None:
+        """Refuse temperatures beyond the tables of a material of wall or load."""
+        if not self._knows(temperature_c):
+            self.heat_j(temperature_c)
+            for slab, first, _ in self.slabs:
+                slab.eliminate(temperature_c[first : first + slab.size], 0.0, [0.0] * slab.size)
+
     def accept(self, state: NetworkState, step_s: float) -> None:
         """Make a state that `advance` returned the latest one."""
-        self._past = [state, *self._past[:2]]
+        self._past = state, *self._past[:2]
         self._steps = step_s, self._steps[0]
         self._since_bend += 1
 
@@ -468,98 +467,111 @@ class Network(KilnNodes):
         """Tell that the set-point bends now: the next step must not look back beyond it."""
         self._since_bend = 0
 
+    def _water(
+        self, newest: NetworkState, guess: list[float], step_s: float
+    ) -> list[tuple[int, float, float]]:
+        """Return what each demand has left a step on [J], and its fall by warmth there [J/K].
+
+        Linearised about a guess; with the number of the node.  Over a step the temperature goes
+        straight, and so nearly the logarithm of the rate: the mean rate is their logarithmic mean.
+        """
+        left: list[tuple[int, float, float]] = []
+        before_c = newest.temperature_c
+        for (node, log_rate, theta_k, spent_j, begins_c), left_j in zip(
+            self._laws, newest.pending_j, strict=True
+        ):
+            falls, t = 0.0, guess[node]
+            if left_j < spent_j:
+                left_j = 0.0
+            elif t > begins_c:
+                kelvin = t + KELVIN_AT_0_C
+                per_kelvin = theta_k / (kelvin * kelvin)
+                rate = math.exp(log_rate - theta_k / kelvin)
+                grown = theta_k / (before_c[node] + KELVIN_AT_0_C) - theta_k / kelvin
+                if -1e-3 < grown < 1e-3:
+                    mean, steeper = rate * (1.0 - 0.5 * grown), 0.5 * rate
+                else:
+                    mean = rate * -math.expm1(-grown) / grown
+                    steeper = (rate - mean) / grown
+                left_j *= math.exp(-mean * step_s)
+                falls = left_j * step_s * steeper * per_kelvin
+            left.append((node, left_j, falls))
+        return left
+
     def _balance(
         self,
         guess: list[float],
         a: float,
         past_w: list[float],
-        brought_w: list[float],
+        newest: NetworkState | None,
+        step_s: float,
         set_point_c: float | None,
     ) -> NetworkState:
         """Solve the heat balance linearised about a guess."""
         chamber_k = guess[CHAMBER] + KELVIN_AT_0_C
-        chamber_k2 = chamber_k * chamber_k
-        inside = EMISSIVITY_INSIDE * STEFAN_BOLTZMANN
+        chamber_k3 = chamber_k * chamber_k * chamber_k
+        from_chamber = KELVIN_AT_0_C - 0.75 * chamber_k
+        wall_g = self.outside_m2 * self.outside_coefficient(guess[-1])
+        to_room = wall_g, wall_g * self.room_c
+        water = self._water(newest, guess, step_s) if newest is not None and newest.wet else []
+        taken: dict[int, tuple[float, float]] = {}
+        for node, left_j, falls in water:
+            sink, slope = taken.get(node, NOTHING)
+            taken[node] = sink - a * left_j, slope + a * falls
         # What is left of the chamber's balance, d0·T = r0, as each body is eliminated.
         d0 = a * self.air_j_per_k + self.leak_w_per_k
         r0 = self.leak_w_per_k * self.room_c - past_w[CHAMBER]
-        sinks, taken = water_sinks(self.demands, brought_w, guess, a)
-
-        t = guess[ELEMENTS]
-        kelvin = t + KELVIN_AT_0_C
-        g = self.element_m2 * (
-            EMISSIVITY_WIRE
-            * STEFAN_BOLTZMANN
-            * (kelvin * kelvin + chamber_k2)
-            * (kelvin + chamber_k)
-            + H_INSIDE
-        )
-        d = a * self.element_j_per_k + g
-        element = d, g, -past_w[ELEMENTS]
-        d0 += g - g * g / d
-        r0 -= g * past_w[ELEMENTS] / d
-        full_w = self.available_w / resistance_factor(t)
-
-        lumps = []
-        node = FIRST_LUMP
-        for lump in self.contents.lumps:
-            t = guess[node]
-            kelvin = t + KELVIN_AT_0_C
-            capacity, content = lump.grid.heat(t)
-            capacity, content = lump.volume_m3 * capacity, lump.volume_m3 * content
-            g = lump.area_m2 * (
-                inside * (kelvin * kelvin + chamber_k2) * (kelvin + chamber_k) + H_INSIDE
-            )
-            d = a * capacity + g
-            r = a * (capacity * t - content) - past_w[node]
-            if node in taken:
-                sink, slope = taken[node]
-                d += slope
-                r += slope * t - sink
-            share = g / d
-            d0 += g - g * share
-            r0 += r * share
-            lumps.append((share, r / d, capacity, content - capacity * t))
-            node += 1
-
-        g_out = self.outside_m2 * self.outside_coefficient(guess[-1])
-        outside = g_out, g_out * self.room_c
-        slabs = []
-        for slab, first, area in self.slabs:
-            t = guess[first]
-            kelvin = t + KELVIN_AT_0_C
-            g = area * (inside * (kelvin * kelvin + chamber_k2) * (kelvin + chamber_k) + H_INSIDE)
-            end = first + slab.size
-            if slab is self.wall:
-                d, r = slab.eliminate(guess[first:end], a, past_w[first:end], outside=outside)
+        bodies = []
+        for node, emits, convects, stretches in self._bodies:
+            if node == ELEMENTS:
+                nodes: Eliminated = []
+                d, r, c, e = a * self.element_j_per_k, -past_w[ELEMENTS], self.element_j_per_k, 0.0
             else:
-                here = {n - first: at for n, at in taken.items() if n >= first} if taken else None
-                d, r = slab.eliminate(guess[first:end], a, past_w[first:end], taken=here)
-            d += g
-            share = g / d
-            d0 += g - g * share
-            r0 += r * share
-            slabs.append((slab, share, r / d))
+                out = to_room if node == self.first_wall else NOTHING
+                d, r, c, e, nodes = eliminate_inwards(stretches, guess, a, past_w, taken, out)
+            # A·(εσ(T⁴ − T₀⁴) + h(T − T₀)) is gives·T − gets·T₀ + s about the guess, T in °C.
+            kelvin = guess[node] + KELVIN_AT_0_C
+            emitted = emits * kelvin * kelvin * kelvin
+            returned = emits * chamber_k3
+            gives = emitted + convects
+            gets = returned + convects
+            s = emitted * (KELVIN_AT_0_C - 0.75 * kelvin) - returned * from_chamber
+            d += gives
+            share, rest = gets / d, (r - s) / d
+            d0 += gets - gives * share
+            r0 += s + gives * rest
+            if node == ELEMENTS:
+                wire_d, wire_share = d, gives / d
+            nodes.append((gives, share, rest, c, e))
+            bodies.append(nodes)
+        full_w = self.available_w / resistance_factor(guess[ELEMENTS])
+        power_w, chamber_c = _controlled(d0, r0, wire_share, full_w, set_point_c)
+        found, heat_j = [chamber_c], [self.air_j_per_k * chamber_c]
+        for nodes in bodies:
+            t = chamber_c
+            for _, share, rest, c, e in reversed(nodes):
+                t = rest + share * t
+                found.append(t)
+                heat_j.append(c * t - e)
+        found[ELEMENTS] += power_w / wire_d
+        heat_j[ELEMENTS] = self.element_j_per_k * found[ELEMENTS]
+        loss_w = wall_g * (found[-1] - self.room_c) + self.leak_w_per_k * (chamber_c - self.room_c)
+        state = NetworkState(found, heat_j, [], 0.0, 0.0, power_w, loss_w, full_w)
+        for node, left_j, falls in water:
+            if falls:
+                left_j -= falls * (found[node] - guess[node])
+                state.drying = True
+            if left_j:
+                heat_j[node] -= left_j
+                state.wet = True
+            state.pending_j.append(left_j)
+        return state
 
-        d, g, r = element
-        power_w, chamber_c = _controlled(d0, r0, g / d, full_w, set_point_c)
-        wire_c = (r + g * chamber_c + power_w) / d
-        found = [chamber_c, wire_c]
-        heat_now = [self.air_j_per_k * chamber_c, self.element_j_per_k * wire_c]
-        for share, rest, capacity, content in lumps:
-            answer = rest + share * chamber_c
-            found.append(answer)
-            heat_now.append(content + capacity * answer)
-        for slab, share, rest in slabs:
-            answers, contents = slab.solve(rest + share * chamber_c)
-            found += answers
-            heat_now += contents
-        if taken:
-            pending = water_left_j(self.demands, sinks, found, guess, a)
-        else:
-            pending = [brought / a for brought in brought_w]
-        loss_w = g_out * (found[-1] - self.room_c) + self.leak_w_per_k * (chamber_c - self.room_c)
-        return NetworkState(found, heat_now, pending, power_w=power_w, loss_w=loss_w, full_w=full_w)
+
+def _apart(one_c: list[float], other_c: list[float]) -> tuple[float, float, float]:
+    """Return how far apart the chambers of two states are, the wires, and the bodies at most."""
+    chamber_c, wire_c, *bodies_c = map(abs, map(sub, one_c, other_c))
+    return chamber_c, wire_c, max(bodies_c)
 
 
 def _controlled(

@@ -15,18 +15,23 @@ import os
 import re
 import shutil
 import time
-import tomllib
 from collections.abc import Callable, Iterable, Mapping
 from pathlib import Path
 from typing import Any
 
 from firing.errors import FiringError
+from firing.files.disk import UnusableInput, read_whole
+from firing.files.tomlfile import clip, parse, shown
 from firing.logbook.keeping import KeepProgress, KeptLog, derive, progressed, title_of
 from firing.logbook.record import EVENT_KINDS, Entry, Photo, Shown
 from firing.logbook.store import Logbook
+from firing.logs.options import ReadingOptions
+from firing.logs.reader import MOST_BYTES
 
 FORMAT = 1
 INDEX = "logbook.toml"
+_MOMENTS_S = (-2e9, 2e11)
+"""Seconds since 1970 that every calendar has: from 1906 to 8307."""
 _FIGURES = (
     "id", "started", "kiln", "plan", "purpose", "cone", "end", "peak_c", "reached", "heating_s",
     "duration_s", "planned_s", "excess_s", "cause", "ended", "findings", "kwh", "cost", "currency",
@@ -192,15 +197,12 @@ def import_(
 
 def _index(folder: Path) -> dict[str, Any]:
     path = folder / INDEX
-    try:
-        index = tomllib.loads(path.read_text(encoding="utf-8"))
-    except FileNotFoundError:
+    if not path.exists():
         raise FiringError(
             f"{folder}: holds no {INDEX}; name a folder that 'firing logbook export' wrote, or use "
             "'firing keep' for a folder of logs"
-        ) from None
-    except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
-        raise FiringError(f"{path}: can't be read ({error})") from None
+        )
+    index = parse(_text(folder, INDEX, INDEX), str(path))
     written = index.get("format")
     if not isinstance(written, int) or not 1 <= written <= FORMAT:
         raise FiringError(f"{path}: has format {written!r}; this version reads 1 to {FORMAT}")
@@ -221,12 +223,17 @@ def _string(table: Mapping[str, Any], key: str, where: str) -> str:
 def _put_event(book: Logbook, table: Mapping[str, Any]) -> None:
     kind, at_s = table.get("kind"), table.get("at_s")
     name = _string(table, "kiln", "[[event]]")
-    if kind not in EVENT_KINDS or not isinstance(at_s, int | float):
-        raise FiringError(
-            f"{INDEX}: an event of {name} needs at_s, and a kind of {', '.join(EVENT_KINDS)}"
-        )
     offset_s = table.get("utc_offset_s", 0)
-    book.add_event(name, kind, str(table.get("note", "")), at_s=float(at_s), utc_offset_s=offset_s)
+    if kind not in EVENT_KINDS or not isinstance(offset_s, int) or abs(offset_s) >= 86_400:
+        raise FiringError(
+            f"{INDEX}: an event of {name} needs a kind of {', '.join(EVENT_KINDS)}, and an offset "
+            "of less than a day"
+        )
+    try:
+        moment_s = _number(at_s, _MOMENTS_S)
+    except (TypeError, ValueError) as error:
+        raise FiringError(f"{INDEX}: an event of {name} needs a moment; its at_s {error}") from None
+    book.add_event(name, kind, str(table.get("note", "")), at_s=moment_s, utc_offset_s=offset_s)
 
 
 def _file(folder: Path, place: Any, where: str) -> bytes:
@@ -235,9 +242,12 @@ def _file(folder: Path, place: Any, where: str) -> bytes:
     if not path.resolve().is_relative_to(folder.resolve()):
         raise FiringError(f"{INDEX}: {where} names {place}, which lies outside the folder")
     try:
-        return path.read_bytes()
-    except OSError as error:
-        raise FiringError(f"{path}: can't be read ({error.strerror})") from None
+        return read_whole(path, MOST_BYTES)
+    except UnusableInput as error:
+        raise FiringError(f"{path}: {error}") from None
+    except (OSError, ValueError) as error:
+        why = getattr(error, "strerror", None) or "no file can have this name"
+        raise FiringError(f"{clip(str(path), 200)}: can't be read ({why})") from None
 
 
 def _text(folder: Path, place: Any, where: str) -> str:
@@ -262,10 +272,10 @@ def _put_firing(
         known = book.find_file(entry.body, entry.part)
         if known is not None:
             return KeptLog(place, known, "known", entry.plan, entry.kiln)
-        shown: Shown = derive(entry)
+        found: Shown = derive(entry)
     except FiringError as error:
         return KeptLog(str(table.get("log", where)), state="refused", why=str(error))
-    kept = book.keep(entry, shown)
+    kept = book.keep(entry, found)
     return KeptLog(place, kept.id, "kept", entry.plan, entry.kiln, why=entry.matched)
 
 
@@ -278,11 +288,11 @@ def _entry(
         return Entry(
             log_name=str(table.get("name", "log.csv")),
             body=body,
-            part=int(table.get("part", 1)),
-            reading=dict(table.get("reading", {})),
+            part=int(_number(table.get("part", 1), (1.0, 1e6))),
+            reading=ReadingOptions.from_dict(table.get("reading", {})).given(),
             channel=str(table.get("channel", "")),
-            written_at=float(table.get("written_at_s", 0.0)),
-            began_at=_number(table.get("began_at_s")),
+            written_at=_number(table.get("written_at_s", 0.0), _MOMENTS_S),
+            began_at=_number_or_none(table.get("began_at_s"), _MOMENTS_S),
             kiln=kiln,
             kiln_text=kilns.get(kiln, ""),
             plan=title_of(plan_text) if plan_text else "",
@@ -292,8 +302,8 @@ def _entry(
             witnesses=tuple(map(str, table.get("witnesses", ()))),
             notes=tuple(map(str, table.get("notes", ()))),
             photos=tuple(Photo(**photo) for photo in table.get("photos", ())),
-            kwh=_number(table.get("kwh")),
-            cost=_number(table.get("cost")),
+            kwh=_number_or_none(table.get("kwh"), (0.0, 1e9)),
+            cost=_number_or_none(table.get("cost"), (0.0, 1e12)),
             currency=str(table.get("currency", "")),
             member=str(table.get("member", "")),
             matched=str(table.get("matched", "")),
@@ -302,5 +312,11 @@ def _entry(
         raise FiringError(f"{INDEX}: {where} is faulty ({error})") from None
 
 
-def _number(value: Any) -> float | None:
-    return None if value is None else float(value)
+def _number(value: Any, within: tuple[float, float]) -> float:
+    if isinstance(value, bool) or not within[0] <= float(value) <= within[1]:
+        raise ValueError(f"{shown(value)} is outside {within[0]:g} to {within[1]:g}")
+    return float(value)
+
+
+def _number_or_none(value: Any, within: tuple[float, float]) -> float | None:
+    return None if value is None else _number(value, within)

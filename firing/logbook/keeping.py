@@ -41,7 +41,7 @@ from firing.review.review import review
 from firing.review.which_plan import PlanFit, PlanMatch, which_kiln, which_plan
 from firing.review.witness import parse_witness, refuse_contradiction
 from firing.schedule.schedule import Schedule, Segment
-from firing.units import SECONDS_PER_HOUR
+from firing.units import SECONDS_PER_HOUR, TemperatureUnit
 from firing.version import code_version
 
 if TYPE_CHECKING:
@@ -107,6 +107,15 @@ class Shelf:
 def _schedule(text: str) -> Schedule:
     read: Schedule = file_kind("schedule").parse(text)
     return read
+
+
+def unit_of(book: Logbook) -> TemperatureUnit:
+    """Return the unit that a logbook is read in: that of its newest plan."""
+    plan_text = book.newest_plan_text()
+    try:
+        return _schedule(plan_text).unit if plan_text else "C"
+    except FiringError:  # a list is shown whatever became of a plan
+        return "C"
 
 
 def title_of(plan_text: str) -> str:
@@ -214,23 +223,23 @@ def derive(entry: Entry) -> Shown:
 
 
 def _read(entry: Entry) -> Log:
-    return read_bytes(entry.body, entry.log_name, ReadingOptions(**entry.reading))
+    return read_bytes(entry.body, entry.log_name, ReadingOptions.from_dict(entry.reading))
 
 
-def review_of(entry: Entry) -> Review:
-    """Return the review of a kept firing, made anew from its log.
+def review_of(entry: Entry, unit: TemperatureUnit | None = None) -> Review:
+    """Return the review of a kept firing, made anew from its log, in its plan's `unit` if none.
 
     `FiringError` if its log can't be read.
     """
     log = _read(entry)
-    return _reviewed(entry, log, pick_channel(log, entry.channel or None))
+    return _reviewed(entry, log, pick_channel(log, entry.channel or None), unit)
 
 
-def _reviewed(entry: Entry, log: Log, channel: int) -> Review:
+def _reviewed(entry: Entry, log: Log, channel: int, unit: TemperatureUnit | None = None) -> Review:
     plan = _schedule(entry.plan_text) if entry.plan_text else own_course(log, channel)
     kiln = _kiln(entry.kiln_text).as_of(_day(entry, log)) if entry.kiln_text else None
     return review(
-        plan,
+        plan if unit is None else replace(plan, unit=unit),
         log,
         channel=channel,
         kiln=kiln,
@@ -266,7 +275,9 @@ def records_of(book: Logbook, kiln: str) -> tuple[list[FiringRecord], list[int]]
     return records, after_work
 
 
-def reviews_of(book: Logbook, numbers: Sequence[int]) -> list[Review]:
+def reviews_of(
+    book: Logbook, numbers: Sequence[int], unit: TemperatureUnit | None = None
+) -> list[Review]:
     """Return the reviews of several firings by the plan of the first, for laying over each other.
 
     `FiringError` if the first has no plan, or a log can't be read.
@@ -278,7 +289,8 @@ def reviews_of(book: Logbook, numbers: Sequence[int]) -> list[Review]:
             f"firing {numbers[0]} has no plan to compare by; say which with "
             f"'firing logbook add {numbers[0]} --plan S'"
         )
-    return [review_of(replace(one, plan=first.plan, plan_text=first.plan_text)) for one in entries]
+    by_its_plan = [replace(one, plan=first.plan, plan_text=first.plan_text) for one in entries]
+    return [review_of(one, unit) for one in by_its_plan]
 
 
 def own_course(log: Log, channel: int) -> Schedule:
@@ -897,12 +909,12 @@ def _own_plan(match: PlanMatch, shelf: Shelf, path: Path) -> PlanFit | None:
     """Return the plan that lies beside a log, if it is one and fits about as well as any."""
     if match.best is None:
         return None
-    near_s = limit.PLAN_CLEAR * match.best.misfit_s + limit.PLAN_ROUGH_S
+    near_s = limit.PLAN_CLEAR * match.best.to_explain_s + limit.PLAN_ROUGH_S
     own = [
         fit
         for fit in match.fits
         if not fit.refused
-        and fit.misfit_s < near_s
+        and fit.to_explain_s < near_s
         and shelf.plans[fit.name].folder == path.resolve().parent
     ]
     return own[0] if len(own) == 1 else None

@@ -369,10 +369,10 @@ class _Problem:
         """Return the one factor on all heat, whether a meter fixes it, and power's level error."""
         metered = []
         for i, record in enumerate(self.records):
-            misfit = RecordResiduals(self.base, record)
-            if not misfit.is_metered or record.kwh is None:
+            residuals = RecordResiduals(self.base, record)
+            if not residuals.is_metered or record.kwh is None:
                 continue
-            need, full = misfit.sides(Multipliers(1.0, self.wall, 1.0, self.leak))
+            need, full = residuals.sides(Multipliers(1.0, self.wall, 1.0, self.leak))
             known = np.isfinite(record.duty)
             used = np.where(known, powers[i] * full * np.nan_to_num(record.duty), need)
             metered.append(math.log(record.kwh * JOULES_PER_KWH / float(used.sum())))
@@ -426,7 +426,7 @@ class _Problem:
         """Return the walls that fit as well, all else found anew for each of them."""
         free = np.arange(1, self.found.size)
         pull = (self.prior @ self._expected())[free]
-        misfits = []
+        squares = []
         factors = np.array(PROFILE)
         for factor in PROFILE:
             marks, needed, _, _ = self._marks(self.wall * factor, slopes=False)
@@ -435,9 +435,9 @@ class _Problem:
             prior = self.prior[np.ix_(free, free)]
             found = np.linalg.solve(marks.T @ marks + prior, marks.T @ needed + pull)
             off, away = needed - marks @ found, found - self._expected()[free]
-            misfits.append(self.fewer * float(off @ off) + float(away @ prior @ away))
+            squares.append(self.fewer * float(off @ off) + float(away @ prior @ away))
         finer = np.linspace(math.log(factors[0]), math.log(factors[-1]), 241)
-        curve = np.interp(finer, np.log(factors), np.array(misfits) - min(misfits))
+        curve = np.interp(finer, np.log(factors), np.array(squares) - min(squares))
         inside = finer[curve <= PROFILE_CHI2]
         return self.wall * math.exp(inside[0]), self.wall * math.exp(inside[-1])
 

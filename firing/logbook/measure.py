@@ -12,7 +12,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, Any, Literal
+from typing import TYPE_CHECKING, Any, Literal, get_args
 
 import numpy as np
 
@@ -73,6 +73,11 @@ HOT_C = 150.0
 """Half-hours so near the peak show what the marks leave unexplained there [°C]."""
 APPROACH_C = 60.0
 """What is left at the peak is that over the last stretch of so many degrees [°C]."""
+
+
+_NO_FIGURES = ("output", "hours_above", "offsets", "why_not")
+_LARGEST = 1e9
+"""No figure of a measure is as large, in any of its units."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -152,10 +157,32 @@ class Measure(Serialised):
 
     @classmethod
     def from_dict(cls, document: dict[str, Any]) -> Measure:
-        """Return the measure that `to_dict` made the document of."""
-        offsets = tuple(WitnessOffset(**each) for each in document["offsets"])
-        hours = tuple(document["hours_above"])
-        return cls(**{**document, "offsets": offsets, "hours_above": hours})
+        """Return the measure that `to_dict` made the document of.
+
+        `FiringError` if it is of no measure: the file that it was kept in is damaged.
+        """
+        try:
+            offsets = tuple(WitnessOffset(**each) for each in document["offsets"])
+            hours = tuple(document["hours_above"])
+            made = cls(**{**document, "offsets": offsets, "hours_above": hours})
+            figures = [value for key, value in document.items() if key not in _NO_FIGURES]
+            figures += [v for one in offsets for v in (one.offset_c, one.low_c, one.high_c)]
+            told = [value for value in figures if value is not None]
+            words = (made.why_not, *(one.channel for one in offsets))
+            sound = (
+                all(abs(value) < _LARGEST for value in (*told, *hours, made.peak_c))
+                and all(isinstance(each, str) for each in words)
+                and isinstance(made.reached, bool)
+                and made.output in get_args(Output)
+            )
+        except (TypeError, KeyError):
+            sound = False
+        if not sound:
+            raise FiringError(
+                "a firing's measured figures in the logbook are damaged; run 'firing logbook "
+                "refresh --everything' to derive them anew from its log"
+            )
+        return made
 
 
 def measure(
@@ -400,7 +427,27 @@ def _climb(
     hot = here.known & here.powered & (here.middle_c > top_c - HOT_C) & (here.end_s <= arrives_s)
     off = power * here.given - (here.excess + here.given - marks[:, LOAD:] @ weights[LOAD:])
     beside = median(off[hot]) if np.count_nonzero(hot) >= 2 else 0.0
-    return float(rates[0] + (power - beside - needs[0]) / slope), float(power / slope)
+    left = float(rates[0] + (power - beside - needs[0]) / slope)
+    climbed = _climbed_at_the_top(record, peak_c)
+    if rate_c_per_h is not None and climbed > AS_PLANNED * rate_c_per_h:
+        climbed = max(climbed, rate_c_per_h)
+    return max(left, climbed), float(power / slope)
+
+
+AS_PLANNED = 0.97
+"""A climb within 3 % of the planned rate, by readings in whole degrees, is the planned one."""
+
+
+def _climbed_at_the_top(record: FiringRecord, peak_c: float) -> float:
+    """Return the rate that the kiln did keep up to its peak [°C/h]: it could climb no slower."""
+    from_c, to_c = peak_c - APPROACH_C / 2.0, peak_c - PEAK_NEAR_C
+    if record.chamber_c.max() < to_c:
+        return 0.0
+    first, last = (int(np.argmax(record.chamber_c >= at_c)) for at_c in (from_c, to_c))
+    if last - first < 2:
+        return 0.0
+    hours = record.time_s[first : last + 1] / SECONDS_PER_HOUR
+    return float(np.polyfit(hours, record.chamber_c[first : last + 1], 1)[0])
 
 
 USUAL_RATE = 100.0

@@ -27,6 +27,7 @@ from firing.logbook.store import (
     Logbook,
     backup_moment,
     backups_of,
+    refuse_no_logbook,
     shown_values,
 )
 
@@ -92,6 +93,9 @@ def restore(path: Path, derive: _DERIVE, backup: Path | None = None) -> Rescue:
         If there is neither a logbook nor a backup, the logbook is sound and no backup is named,
         or the disk refuses.
     """
+    for one in (path, backup):
+        if one is not None:
+            refuse_no_logbook(one)
     candidates = list(reversed(backups_of(path))) if backup is None else [backup]
     if not path.exists() and not candidates:
         raise FiringError(f"{path}: there is no logbook and no backup beside it")

@@ -254,8 +254,8 @@ def corrected(plan: Schedule, sensor: Sensor, already_c: float) -> Correction:
     """
     if sensor.offset_c is None or sensor.offsets < LEAST_OFFSETS:
         raise FiringError(
-            f"not yet: {sensor.offsets} firing(s) with a bent witness cone show what the "
-            f"thermocouple reads wrong, and a correction takes {LEAST_OFFSETS}; keep more"
+            f"not yet: a correction takes {LEAST_OFFSETS} firings whose bent witness cones show "
+            f"what the thermocouple reads wrong, and {sensor.offsets} do; keep more"
         )
     if abs(sensor.offset_c) > MOST_C:
         raise FiringError(

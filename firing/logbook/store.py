@@ -12,6 +12,7 @@ import json
 import os
 import re
 import sqlite3
+import stat
 import struct
 import time
 import zlib
@@ -24,6 +25,7 @@ from typing import Any
 
 from firing.cones.table import cone_number, parse_cone
 from firing.errors import FiringError
+from firing.files.tomlfile import clip
 from firing.logbook.record import (
     EVENT_KINDS,
     Entry,
@@ -262,8 +264,7 @@ class Logbook:
                 f"{place}: lies on a network share ({share}), where a database can be damaged; "
                 "choose a place on this computer's own disk, and copy backups to the share"
             )
-        if place.is_dir():
-            raise FiringError(f"{place}: is a folder; name a file in it")
+        refuse_no_logbook(place)
         if not place.exists() and not create:
             book = cls(place, sqlite3.connect(":memory:", isolation_level=None))
             book._bring_up_to_date()
@@ -291,6 +292,10 @@ class Logbook:
                     f"{self.path}: was written by a newer firing (version {version}, and this one "
                     f"knows {len(_STEPS)}); update firing, nothing was changed"
                 )
+            # Only now is it known to be a logbook, which others need not read.
+            with suppress(OSError):
+                if os.name == "posix" and self.path.stat().st_mode & 0o077:
+                    self.path.chmod(0o600)
             self._db.execute("PRAGMA journal_mode = WAL")
             self._db.execute("PRAGMA synchronous = FULL")
             self._db.execute("PRAGMA foreign_keys = ON")
@@ -696,7 +701,7 @@ class Logbook:
             papers = [value or "" for value in row[13:]]
             one = Entry(
                 log_name=row[0], body=body, written_at=row[3], part=row[4],
-                reading=json.loads(row[5]), channel=row[6], began_at=row[7], kwh=row[8],
+                reading=dict(json.loads(row[5])), channel=row[6], began_at=row[7], kwh=row[8],
                 cost=row[9], currency=row[10], member=row[11], matched=row[12], kiln=papers[0],
                 kiln_text=papers[1], plan=papers[2], plan_text=papers[3], load=papers[4],
                 load_text=papers[5],
@@ -722,6 +727,15 @@ class Logbook:
                 (kiln, kiln),
             ).fetchall()
         return tuple(Event(*row) for row in rows)
+
+    def newest_plan_text(self) -> str:
+        """Return the plan's file of the newest firing that has one; empty if none has."""
+        with self._explained():
+            row = self._db.execute(
+                "SELECT p.body FROM firing f JOIN shown s ON s.firing = f.id "
+                "JOIN plan p ON p.id = f.plan ORDER BY s.started_at DESC, f.id DESC LIMIT 1"
+            ).fetchone()
+            return row[0] or "" if row else ""
 
     def kilns(self) -> dict[str, str]:
         """Return the text of every kiln's file by the kiln's name; empty where none was given."""
@@ -913,9 +927,6 @@ def _connected(path: Path, create: bool) -> sqlite3.Connection:
             path.parent.mkdir(mode=0o700, parents=True, exist_ok=True)
             with suppress(FileExistsError):  # somebody was quicker: then it is there
                 _create(path)
-        elif os.name == "posix" and path.stat().st_mode & 0o077:
-            with suppress(OSError):
-                path.chmod(0o600)
     except OSError as error:
         raise FiringError(
             f"{path}: the logbook can't be made here ({error.strerror}); choose another place with "
@@ -925,6 +936,33 @@ def _connected(path: Path, create: bool) -> sqlite3.Connection:
         return sqlite3.connect(path, isolation_level=None, timeout=BUSY_MS / 1000.0)
     except sqlite3.Error as error:
         raise FiringError(f"{path}: can't be opened ({error})") from None
+
+
+_WORDS = bytes(range(0x20, 0x7F)) + b"\t\r\n"
+
+
+def refuse_no_logbook(path: Path) -> None:
+    """Refuse what never was a logbook, before a byte or a right of it is changed."""
+    try:
+        kind = path.stat().st_mode
+    except FileNotFoundError:
+        return
+    except (OSError, ValueError) as error:
+        why = getattr(error, "strerror", None) or "no name a file can have"
+        raise FiringError(f"{clip(str(path), 120)}: can't be opened ({why})") from None
+    if stat.S_ISDIR(kind):
+        raise FiringError(f"{path}: is a folder; name a file in it")
+    if not stat.S_ISREG(kind):
+        raise FiringError(f"{path}: is a device or a pipe, and no logbook; name a file")
+    try:
+        with path.open("rb") as file:
+            head = file.read(1024)
+    except OSError as error:
+        raise FiringError(f"{path}: can't be opened ({error.strerror})") from None
+    # A damaged page of a database is never as good as all words; a plan or a log is.
+    others = len(head.translate(None, delete=_WORDS))
+    if head and not head.startswith(b"SQLite format 3") and others < 0.1 * len(head):
+        raise FiringError(f"{path}: is a text file, and no logbook; name another file")
 
 
 def _conditions(which: Filter) -> tuple[str, tuple[Any, ...]]:

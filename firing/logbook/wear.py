@@ -185,6 +185,7 @@ def wear_of(kept: Sequence[Kept]) -> ElementWear:
     low, middle, high = np.quantile(passed, (0.1, 0.5, 0.9), method="inverted_cdf").tolist()
     climb = series.climb_at(needed, level)
     rate = BARELY_C_PER_H if needed.rate_c_per_h is None else needed.rate_c_per_h
+    at_last = series.measures[-1].climb_left_c_per_h if series.kind[-1] == needed.kind else None
 
     def within(firings: float) -> int | None:
         return None if firings > HORIZON else int(firings)
@@ -198,7 +199,10 @@ def wear_of(kept: Sequence[Kept]) -> ElementWear:
         firings_left_low=within(low),
         firings_left_high=within(high),
         foretold=True,
-        out_of_reach=middle == 0.0 and (climb is None or climb < rate),
+        # What the last firing still climbed at is within reach, whatever the model makes of it.
+        out_of_reach=middle == 0.0
+        and (climb is None or climb < rate)
+        and (at_last is None or at_last < rate),
     )
 
 

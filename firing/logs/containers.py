@@ -2,9 +2,11 @@
 
 import io
 import json
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta
+from html.parser import HTMLParser
 from typing import Any
 
 from firing.errors import FiringError
@@ -50,6 +52,9 @@ def contents(data: bytes, name: str, depth: int = 0) -> Contained:
             raise FiringError(f"{name} is {kind}, not a log; {way_out}")
     head = data[:512].lstrip(b"\xef\xbb\xbf \t\r\n")
     if head[:16].lower().startswith(_PAGES):
+        found = _from_page(data)
+        if found is not None:
+            return found
         raise FiringError(
             f"{name} is a web page or XML, not a table; open it in a spreadsheet, save it as CSV "
             "and give that file"
@@ -181,6 +186,49 @@ def _to_second(moment: datetime) -> datetime:
     return near if abs((near - moment).total_seconds()) < 0.002 else moment
 
 
+class _Tables(HTMLParser):
+    """The tables of a web page, as rows of cells."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.tables: list[list[list[str]]] = [[]]
+        self._inside = False
+
+    def handle_starttag(self, tag: str, attrs: object) -> None:
+        if tag == "table":
+            self.tables.append([])
+        elif tag == "tr":
+            self.tables[-1].append([])
+        elif tag in ("td", "th") and self.tables[-1]:
+            self.tables[-1][-1].append("")
+        self._inside = tag in ("td", "th") or (self._inside and tag not in ("tr", "table"))
+
+    def handle_endtag(self, tag: str) -> None:
+        self._inside = self._inside and tag not in ("td", "th", "tr", "table")
+
+    def handle_data(self, data: str) -> None:
+        if self._inside and self.tables[-1] and self.tables[-1][-1]:
+            self.tables[-1][-1][-1] += data
+
+
+def _from_page(data: bytes) -> Contained | None:
+    """Return the longest table of a web page, as loggers and their pages export one."""
+    if b"<td" not in data[:_PAGE_HEAD].lower():
+        return None
+    page = _Tables()
+    try:
+        page.feed(data.decode("utf-8-sig"))
+    except UnicodeDecodeError:
+        page.feed(data.decode("cp1252", "replace"))
+    rows = max(page.tables, key=len)
+    if len(rows) < _LEAST_ROWS:
+        return None
+    return Contained(_table(rows), (), ("the table of a web page was read",), True)
+
+
+_PAGE_HEAD, _LEAST_ROWS = 200_000, 5
+
+
 def _from_json(data: bytes, name: str) -> Contained | None:
     """Return the readings of a JSON text: lines of it, a list of rows, or lists side by side."""
     text = data.decode("utf-8-sig", "replace")
@@ -198,13 +246,14 @@ def _from_json(data: bytes, name: str) -> Contained | None:
             rows.append(None)
             continue
         try:
-            rows.append(json.loads(bare))
+            # a script that prints its dictionaries writes them with single quotes
+            rows.append(json.loads(bare.replace("'", '"') if bare[:2] == "{'" else bare))
         except (ValueError, RecursionError):
             rows.append(None)
             unread += 1
     found = sum(row is not None for row in rows)
     if found < 2 or unread > 0.05 * found:
-        return None
+        return _broken_json(text, name)
     contained = _json_rows(rows, name)
     if not unread:
         return contained
@@ -212,7 +261,32 @@ def _from_json(data: bytes, name: str) -> Contained | None:
     return Contained(contained.data, contained.names, (*contained.notes, note), True)
 
 
+def _broken_json(text: str, name: str) -> Contained | None:
+    """Return the whole objects of a JSON text that breaks off."""
+    rows = []
+    for found in re.finditer(r"\{[^{}]*\}", text):
+        try:
+            rows.append(json.loads(found[0]))
+        except (ValueError, RecursionError):
+            continue
+    if len(rows) < _LEAST_ROWS:
+        return None
+    contained = _json_rows(rows, name)
+    note = f"the JSON is damaged or breaks off; its {len(rows)} whole readings are read"
+    return Contained(contained.data, contained.names, (*contained.notes, note), True)
+
+
 def _json_rows(value: Any, name: str) -> Contained:
+    for _ in range(_MOST_DEPTH):
+        inner = _longest_inside(value)
+        if inner is None:
+            break
+        value = inner
+    plain = isinstance(value, dict) and not any(
+        isinstance(one, (list, dict)) for one in value.values()
+    )
+    if plain and len(value) >= _LEAST_ROWS:
+        value = [list(pair) for pair in value.items()]
     if isinstance(value, dict):
         lists = {key: one for key, one in value.items() if isinstance(one, list)}
         widths = {len(one) for one in lists.values()}
@@ -242,6 +316,18 @@ def _json_rows(value: Any, name: str) -> Contained:
         cells = [row.get(key) for key in names] if isinstance(row, dict) else list(row or ())
         lines.append("\t".join(_cell(cell) for cell in cells))
     return Contained(("\n".join(lines) + "\n").encode(), tuple(names), (), True)
+
+
+def _longest_inside(value: Any) -> list[Any] | None:
+    """Return the longest list of rows within one of a few objects: a chart's series."""
+    few = [value] if isinstance(value, dict) else value if isinstance(value, list) else []
+    if not 1 <= len(few) < _LEAST_ROWS or not all(isinstance(one, dict) for one in few):
+        return None
+    lists = [one for row in few for one in row.values() if isinstance(one, list)]
+    # lists side by side in one object are columns
+    if isinstance(value, dict) and len(lists) != 1:
+        return None
+    return max(lists, key=len, default=None)
 
 
 def _flat(row: dict[str, Any], depth: int = 0) -> dict[str, Any]:

@@ -149,7 +149,8 @@ def _date_order(
     notes: list[str],
 ) -> DateOrder | None:
     cells = layout.column(place)
-    if options.date_order is None and len(date_orders(cells)[0]) > 1:
+    possible, example = date_orders(cells) if options.date_order is None else (set(), None)
+    if len(possible) > 1 and "." not in (example or ""):
         # the sample leaves a choice; perhaps a later day does not
         cells = cells + [match.decode() for match in set(_NUMERIC_DATE.findall(body))]
     return settle_date_order(name, cells, options.date_order, notes)
@@ -226,6 +227,11 @@ def _no_temperature(
     if len(columns) > _MOST_LISTED:
         listed += f" and {len(columns) - _MOST_LISTED} more"
     numbers = [c for c in columns if layout.kinds[c.index] == "number" and c.index not in times]
+    if layout.names is None and not numbers:
+        return FiringError(
+            f"{name}: no column of numbers stands beside its times; put each reading on a line of "
+            "its own, with its time and its temperature"
+        )
     likely = f'"{numbers[0].name}=temperature"' if numbers else "with a name and =temperature"
     return FiringError(
         f"{name} has no temperature column among {listed}; name one, for example "
@@ -245,13 +251,18 @@ _MOST_OUTPUT = 100.0
 
 
 def _row_counters(layout: LogLayout) -> list[int]:
-    """Return the number columns that count rows: 0 or 1, and then one more each time."""
+    """Return the number columns that count rows: one more each time, or one less to the end."""
     found = []
     for index, kind in enumerate(layout.kinds):
-        cells = layout.column(index)[:20]
-        if kind == "number" and len(cells) > 2 and cells[0] in ("0", "1"):
-            begin = int(cells[0])
-            if cells == [str(begin + step) for step in range(len(cells))]:
+        cells = layout.column(index)
+        shown = cells[:20]
+        if kind != "number" or len(shown) < 3 or not shown[0].isdecimal():
+            continue
+        begin = int(shown[0])
+        for step in (1, -1):
+            one_end = cells[0] if step > 0 else cells[-1]
+            counted = [str(begin + step * row) for row in range(len(shown))]
+            if one_end in ("0", "1") and shown == counted:
                 found.append(index)
     return found
 

@@ -196,7 +196,8 @@ def _layout_of(
     rows = tuple(
         tuple(cells) for cells, good in zip(split[first:], readings[first:], strict=True) if good
     )
-    grouped = _group_mark(name, rows, columns, decimal)
+    near = () if mark == " " else _rows_at_a_thousand(body, mark, width)
+    grouped = _group_mark(name, (*rows, *near), columns, decimal)
     comma = decimal or _decimal_mark(body, mark, rows, columns, grouped)
     header = find_header(name, head, first, mark, columns, above.lines + 1)
     preamble = (*above.filled, *(line for line in head[: header.lines_above] if line.strip()))
@@ -314,6 +315,22 @@ def _group_mark(
             "decimals or one with a mark for thousands; say --decimal . or --decimal ,"
         )
     return ""
+
+
+def _rows_at_a_thousand(body: bytes, delimiter: str, width: int) -> tuple[tuple[str, ...], ...]:
+    """Return the rows around the first 1.002 of a text: no sample need hold where 998 came."""
+    edge = re.escape(delimiter)
+    before = rf'{edge} ?"' if delimiter == "," else rf'{edge} ?"?'
+    found = re.search(rf'{before}1[.,]0\d\d"?(?=[ ]?(?:{edge}|\n))'.encode(), body)
+    if found is None:
+        return ()
+    begin = max(0, found.start() - _NEAR_BYTES)
+    lines = body[begin : found.end() + _NEAR_BYTES].decode("utf-8", "replace").split("\n")[1:-1]
+    split = (tuple(split_line(line, delimiter)) for line in lines)
+    return tuple(cells for cells in split if len(cells) == width)
+
+
+_NEAR_BYTES = 1000
 
 
 def _value(cell: str, mark: str) -> float:

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import math
+from itertools import chain
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, fields
-from typing import TYPE_CHECKING, Any, Literal, cast
+from typing import TYPE_CHECKING, Any, Literal, cast, get_args, get_origin
 
 from firing.errors import FiringError
 
@@ -49,10 +51,57 @@ class ReadingOptions:
     as_logged: bool = False
     with_gaps: bool = False
 
+    def __post_init__(self) -> None:
+        """Refuse what is no option: a caller's slip, or a damaged file's."""
+        from firing.logs.dialect import ReadingUnit
+        from firing.logs.times import DateOrder, TimeUnitOption
+        from firing.logs.values import Decimal
+
+        def refuse(name: str, belongs: str) -> None:
+            raise FiringError(f"{name} = {getattr(self, name)!r:.60} is no option; write {belongs}")
+
+        for name, kind in (("unit", ReadingUnit), ("time_unit", TimeUnitOption),
+                           ("date_order", DateOrder), ("decimal", Decimal)):  # fmt: skip
+            if getattr(self, name) is not None and getattr(self, name) not in (known := _all(kind)):
+                refuse(name, f"one of {', '.join(known)}")
+        for name in ("zone", "delimiter", "encoding", "thermocouple_type"):
+            if not isinstance(getattr(self, name), str | None):
+                refuse(name, "a text")
+        for name, least in (("junction_c", -math.inf), ("restart_pause_s", 0.0)):
+            told = getattr(self, name)
+            if told is not None and not (_is_number(told) and told >= least):
+                refuse(name, "a number" if least else "a number of 0 or more")
+        for name, least in (("skip_lines", 0), ("part", 1)):
+            told = getattr(self, name)
+            if told is None or (name, told) == ("part", "all"):
+                continue
+            if type(told) is not int or told < least:
+                refuse(name, f"a whole number from {least}")
+        if not isinstance(self.columns, Mapping) or not all(
+            isinstance(each, str) for each in chain(*self.columns.items())
+        ):
+            refuse("columns", "a name and a role for each")
+
+    @classmethod
+    def from_dict(cls, document: Any) -> ReadingOptions:
+        """Return the options that `given` made the document of."""
+        if not isinstance(document, Mapping) or not set(document) <= {*READING_OPTIONS}:
+            raise FiringError("how this log is read can't be understood: its entry is damaged")
+        return cls(**document)
+
     def given(self) -> dict[str, Any]:
         """Return what is told, by name, without what is left to be found."""
         values = {one.name: getattr(self, one.name) for one in fields(self)}
         return {name: value for name, value in values.items() if value not in (None, {}, False)}
+
+
+def _all(kind: Any) -> list[str]:
+    """Return the words of a literal type, or of a union of them."""
+    return [w for one in get_args(kind) for w in (_all(one) if get_origin(one) else [one])]
+
+
+def _is_number(told: Any) -> bool:
+    return isinstance(told, int | float) and not isinstance(told, bool) and abs(told) < 1e9
 
 
 READING_OPTIONS = tuple(one.name for one in fields(ReadingOptions))

@@ -104,7 +104,9 @@ def course_of(values: FloatArray, least: int = _LEAST_READINGS) -> Course | None
     low, high = float(ordered[begin]), float(ordered[end - 1])
     begun = finite[:_SAMPLED]
     known = begun[(begun >= low) & (begun <= high)]
-    return Course(low, high, median(known[:5]) if known.size else low)
+    # a dense log's first one may be off; of a notebook's each half hour the fifth one glows
+    begin_readings = known[: min(5, max(1, known.size // _LEAST_READINGS))]
+    return Course(low, high, median(begin_readings) if known.size else low)
 
 
 def _possible(course: Course, unit: str) -> tuple[bool, bool]:

@@ -21,6 +21,8 @@ from firing.logs.options import PartChoice, ReadingOptions
 from firing.logs.parts import choose_part, interval_s, join, parts_of, section_of, spans
 from firing.logs.physics import (
     Course,
+    DegreeUnit,
+    celsius_of,
     course_of,
     fits_fahrenheit,
     is_hot_in_degrees,
@@ -28,11 +30,12 @@ from firing.logs.physics import (
     settle_unit,
     unit_switches,
 )
-from firing.logs.plausibility_limits import TYPE_K_ENDS_C
+from firing.logs.plausibility_limits import LOG_HOTTEST_C, TYPE_K_ENDS_C
 from firing.logs.readings import LogReadings, read_rows
 from firing.logs.rearranging import (
     rearranged,
     starts_earlier,
+    with_joined_decimals,
     with_one_mark,
     with_same_columns,
     without_groups,
@@ -44,7 +47,7 @@ from firing.logs.table import LogTable, may_be_hot
 from firing.logs.text import Text, clean_text, printable
 from firing.logs.times import DAYS_TO_1970, DateOrder, TimeUnitOption
 from firing.logs.values import Decimal, split_line
-from firing.logs.vocabulary import time_zone
+from firing.logs.vocabulary import preamble_zone, speaks_of_zone, time_zone
 from firing.trace import FloatArray, Trace, quantile
 from firing.units import format_duration
 from firing.viewable import Plottable
@@ -163,7 +166,7 @@ def read_log(
     unit : {"C", "F", "K", "mV", "C/10", "F/10", "C/100", "C/1000", "K/10", "C/2", "C/4", "C/16"}
         Unit of all temperatures, instead of the one stated in the file; ``C/10`` is tenths of a
         degree, ``C/4`` the quarters that a thermocouple chip counts.  Optional.
-    time_unit : {"ms", "s", "min", "h", "d", "epoch", "serial", "serial-1904"}, optional
+    time_unit : {"us", "ms", "s", "min", "h", "d", "epoch", "serial", "serial-1904"}, optional
         Unit of times written as bare numbers; ``epoch`` counts from 1970, ``serial`` is a
         spreadsheet's days, from 1900 or 1904.
     date_order : {"dmy", "mdy", "ymd"}, optional
@@ -243,6 +246,11 @@ def read_logs(
         How they are to be read, every one of them.
     whole_lines : bool
         Whether a last line without its end is left out, as a logger may still be writing it.
+
+    Returns
+    -------
+    Log
+        One trace with every column of temperatures [°C], and how it was read.
 
     Raises
     ------
@@ -357,11 +365,11 @@ def _read_text(
     *,
     live: bool,
 ) -> LogReadings:
-    text = with_same_columns(text)
+    text = with_joined_decimals(with_same_columns(text))
     text, layout = _laid_out(name, text, options)
     table, times, notes = _timed(name, text, layout, options, zone)
     unread = np.flatnonzero(~np.isfinite(times.time_s))
-    if unread.size > _MISFITS * table.rows:
+    if unread.size > _UNREAD_SHARE * table.rows:
         mended = with_one_mark(text, layout)
         if mended is not None:
             text, layout = _laid_out(name, mended, options)
@@ -413,7 +421,7 @@ def _suspect_fahrenheit(table: LogTable, notes: list[str]) -> None:
         )
 
 
-_MISFITS = 0.01
+_UNREAD_SHARE = 0.01
 _MOST_REARRANGED = 4
 
 
@@ -443,12 +451,27 @@ def _timed(
     dialect = detect(text, options, name, layout)
     if options.zone is None and dialect.time_kind in ("datetime", *DAYS_TO_1970):
         heads = [dialect.columns[place].written for place in dialect.time_columns]
-        stated = text.zone or next(filter(None, map(time_zone, heads)), None)
+        stated = (
+            text.zone
+            or next(filter(None, map(time_zone, heads)), None)
+            or _zone_beside(layout)
+            or preamble_zone(layout.preamble)
+        )
         if stated is not None:
             zone = Zone(stated)
             notes.append(f"times are read as {stated}, as the file says; --zone takes another")
     table = LogTable(name, text.body, dialect)
     return table, row_times(table, zone, notes), notes
+
+
+def _zone_beside(layout: LogLayout) -> str | None:
+    """Return the time zone that stands in a column of its own, the same in every row."""
+    for index, kind in enumerate(layout.kinds):
+        cells = set(layout.column(index)) if kind == "text" else set()
+        named = layout.names is not None and speaks_of_zone(layout.names[index])
+        if len(cells) == 1 and (named or next(iter(cells)) in ("UTC", "GMT")):
+            return time_zone(next(iter(cells)))
+    return None
 
 
 def _follow_unit(table: LogTable, first: LogReadings | None, notes: list[str]) -> bool:
@@ -616,18 +639,21 @@ def _settle_units(table: LogTable, times: RowTimes, notes: list[str], *, live: b
         hottest_at = max(plain, key=lambda index: courses[index].high, default=hottest_at)
     kiln = dialect.columns[hottest_at]
     stated = None if kiln.unit_from == "assumed" else kiln.unit
+    if stated is None and vocabulary.names_counts(kiln.written):
+        raise FiringError(
+            f'{table.name}: by its name "{kiln.name}" holds counts, and no unit is stated; say '
+            "--unit C if they are degrees, --unit C/4 or --unit C/16 if they are the parts of one "
+            "that a thermocouple chip counts, or change them into degrees in a spreadsheet"
+        )
     settled = settle_unit(
         table.name, kiln.name, courses[hottest_at], cast('Literal["C", "F", "K"] | None', stated)
     )
-    if stated is None and settled.unit == "C" and vocabulary.names_counts(kiln.written):
-        raise FiringError(
-            f'{table.name}: by its name "{kiln.name}" holds counts, and no unit is stated; say '
-            "--unit C if they are degrees, or change them into degrees in a spreadsheet"
-        )
     if settled.note:
         notes.append(settled.note)
     elif assumed:
         notes.append(UNIT_NOTE)
+    dialect = _without_impossible(dialect, courses, kiln.index, settled.unit, notes)
+    table.dialect = dialect
     if settled.unit == kiln.unit:
         return
     table.dialect = replace(
@@ -642,6 +668,25 @@ def _settle_units(table: LogTable, times: RowTimes, notes: list[str], *, live: b
     )
 
 
+def _without_impossible(
+    dialect: Dialect, courses: dict[int, Course], kiln: int, unit: DegreeUnit, notes: list[str]
+) -> Dialect:
+    """Take no channel for a temperature that goes higher than any, beside one that is a kiln's."""
+    columns = []
+    for column in dialect.columns:
+        course = courses.get(column.index)
+        if (
+            course is not None
+            and column.index != kiln
+            and column.unit_from == "assumed"
+            and celsius_of(np.array([course.high]), unit)[0] > LOG_HOTTEST_C
+        ):
+            notes.append(f"not read as a kiln temperature: {column.name}, up to {course.high:.0f}")
+            column = replace(column, role="other", unit=None, unit_from=None)
+        columns.append(column)
+    return replace(dialect, columns=tuple(columns))
+
+
 def _bytes_of(path: Path, name: str) -> bytes:
     try:
         return read_whole(path, MOST_BYTES)
@@ -652,7 +697,8 @@ def _bytes_of(path: Path, name: str) -> bytes:
     except IsADirectoryError as fault:
         raise FiringError(f"{name} is a directory; give the log file in it") from fault
     except (OSError, ValueError) as fault:
-        raise FiringError(f"{name} cannot be read: {printable(str(fault))}") from fault
+        why = getattr(fault, "strerror", None) or "no file can have this name"
+        raise FiringError(f"{name} cannot be read: {why}") from fault
 
 
 def _trace(readings: LogReadings, temperature_c: FloatArray) -> Trace:
@@ -751,10 +797,15 @@ def pick_channel(log: Log, which: str | int | None = None) -> int:
         warm = _warm_channels(log)
         named = [index for index in warm if vocabulary.names_kiln(channels[index])]
         extremes = {index for index in warm if _EXTREME.search(channels[index])}
+        # "Kiln 2" stands beside the "Kiln" itself
+        seconds = {n for n in warm if any(channels[n].startswith(f"{channels[m]} ") for m in warm)}
         return (
-            named[0]
+            min(named, key=lambda index: index in seconds)
             if named
-            else min(warm, key=lambda index: (index in extremes, log.unusable[index]))
+            else min(
+                warm,
+                key=lambda index: (index in extremes, index in seconds, log.unusable[index]),
+            )
         )
     wanted = str(which).strip()
     written = {column.name: column.written.casefold() for column in log.dialect.channel_columns}

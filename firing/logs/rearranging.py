@@ -341,7 +341,9 @@ _DIGIT_CLOCK = re.compile(r"([01]?\d|2[0-4])[.,]?([0-5]\d)(?:[.,]?([0-5]\d))?")
 
 _SIX_DIGITS = re.compile(r"([01]\d|2[0-4])([0-5]\d)([0-5]\d)")
 _FOUR_DIGITS = re.compile(r"([01]?\d|2[0-4])([0-5]\d)")
-_CLOCK_NAMES = ("hhmm", "hhmmss", "hh mm", "hh mm ss")
+_CLOCK_NAMES = (
+    "hhmm", "hhmmss", "hh mm", "hh mm ss", "h mm", "std min", "h min", "hr min", "hours minutes",
+)  # fmt: skip
 
 
 def _digits_clock(
@@ -369,6 +371,7 @@ def _digits_clock(
     return None
 
 
+_SHORT_ENOUGH = 12  # rows, each at a full five minutes, as a person writes them down
 _LONG_ENOUGH = 60  # rows: of so many decimal hours, two in five would show 60 hundredths and more
 
 
@@ -395,6 +398,13 @@ def _bare_clock(text: Text, table: _Table) -> Text | None:
             return _written(text, table, rows, table.names, "")
         if role(name) != "time" and normalized(name) not in _CLOCK_NAMES:
             continue
+        if len(cells) >= _LEAST_ROWS and all(map(_DAY_SHARE.fullmatch, cells)):
+            rows = _rows(text, table)
+            for _, row in rows:
+                if _DAY_SHARE.fullmatch(row[index]):
+                    seconds = round(86400.0 * float(row[index].replace(",", ".")))
+                    row[index] = str(timedelta(seconds=min(seconds, 86_399)))
+            return _written(text, table, rows, table.names, "")
         if len(cells) >= _LEAST_ROWS and all(
             _DIGIT_CLOCK.fullmatch(cell.zfill(4)) for cell in cells
         ):
@@ -407,18 +417,25 @@ def _bare_clock(text: Text, table: _Table) -> Text | None:
     return None
 
 
+_DAY_SHARE = re.compile(r"0(?:[.,]\d{3,})?")
+
+
 def _dotted_clock(text: Text, table: _Table) -> Text | None:
     """Read 7.58, 8.00 as a clock where no hundredth ever passes 59."""
     for index, name in enumerate(table.names):
         cells = table.sample(index)
-        if table.layout.kinds[index] != "number" or role(name) != "time" or time_unit(name):
+        named = role(name) == "time" or normalized(name) in _CLOCK_NAMES or not name
+        if table.layout.kinds[index] != "number" or not named:
+            continue
+        if time_unit(name) not in (None, "h"):
             continue
         found = [_DOTTED.fullmatch(cell) for cell in cells]
-        if len(cells) < _LONG_ENOUGH or not all(found):
-            continue
         minutes = [int(match[2]) for match in found if match is not None]
         hours = {match[1] for match in found if match is not None}
-        if len(hours) < 3 or max(minutes) < 40:
+        if not all(found) or len(hours) < 3 or max(minutes) < 30:
+            continue
+        by_hand = len(cells) >= _SHORT_ENOUGH and all(minute % 5 == 0 for minute in minutes)
+        if not (by_hand or (len(cells) >= _LONG_ENOUGH and max(minutes) >= 40)):
             continue
         rows = _rows(text, table)
         for _, row in rows:
@@ -642,6 +659,36 @@ def with_same_columns(text: Text) -> Text:
     return Text(
         "\n".join(lines).encode(), text.encoding, (*text.notes, note), text.names, text.zone
     )
+
+
+def with_joined_decimals(text: Text) -> Text:
+    """Put numbers together whose decimal comma also stands between columns: 20,5 in two cells."""
+    lines = text.body[:_HEAD].decode("utf-8", "replace").split("\n")[:-1]
+    at = next((n for n, line in enumerate(lines) if looks_like_header(line, ",")), None)
+    if at is None or '"' in "".join(lines):
+        return text
+    names = split_line(lines[at], ",")
+    timed = next((n for n, name in enumerate(names) if role(name) != "time"), len(names))
+    rows = [split_line(line, ",") for line in lines[at + 1 :] if line.strip()]
+    wide = timed + 2 * (len(names) - timed)
+    if len(rows) < _FEW or wide == len(names) or any(len(row) != wide for row in rows[:_SHOWN]):
+        return text
+    parts = {len(row[n]) for row in rows[:_SHOWN] for n in range(timed + 1, wide, 2)}
+    digits = all(cell.lstrip("-").isdigit() for row in rows[:_SHOWN] for cell in row[timed:])
+    if not digits or not parts <= {1, 2}:
+        return text
+    pair = re.compile(r",([+-]?\d+),(\d{1,2})(?=,|$)")
+    below = text.body.decode("utf-8", "replace").split("\n")
+    for n in range(at + 1, len(below)):
+        if below[n].count(",") == wide - 1:
+            below[n] = pair.sub(r",\1.\2", below[n])
+    note = "a comma stands between columns and in numbers; two cells make one number"
+    return Text(
+        "\n".join(below).encode(), text.encoding, (*text.notes, note), text.names, text.zone
+    )
+
+
+_HEAD, _SHOWN = 8192, 40
 
 
 def with_one_mark(text: Text, layout: LogLayout) -> Text | None:

@@ -12,7 +12,7 @@ from firing.logs.row_times import RowTimes
 from firing.logs.table import LogTable
 from firing.logs.text import printable
 from firing.logs.times import SECONDS_PER_DAY
-from firing.logs.values import cell_kind, is_missing, split_line
+from firing.logs.values import cell_kind, is_missing, match_number, split_line
 from firing.trace import FloatArray, median
 from firing.units import format_duration
 
@@ -59,6 +59,7 @@ def ordered_rows(
         rows = rows[::-1]
         notes.append("the newest reading comes first in the file; it is read from its end")
     rows = _without_footer(table, rows, time_s, level, notes)
+    rows = _without_repeats(table, rows, time_s, level, notes)
     rows = _without_stray_rows(table, rows, time_s, times.elapsed, notes)
     rows = _sorted_if_smoother(table, rows, time_s, level, notes)
     time_s, shift_s = _one_clock(table, rows, times, level, pause_s, notes)
@@ -96,8 +97,20 @@ def ordered_rows(
         sections = [place - int(shift[place]) for place in sections]
         rows = rows[~same]
     if rows.size < 2:
-        count = "one reading" if rows.size else "no reading with a readable time"
-        raise FiringError(f"{table.name} holds {count}; a firing needs at least two")
+        if rows.size:
+            raise FiringError(f"{table.name} holds one reading; a firing needs at least two")
+        row = next((row for row in range(table.rows) if not table.is_blank(row)), 0)
+        way_out = (
+            "write its dates like 2026-03-14 18:30:00"
+            + ("" if table.time_text(row)[:4].isdecimal() else ", or say --date-order mdy")
+            if table.dialect.time_kind == "datetime"
+            else "say --column with the name of the time column and =time, or --decimal , or "
+            "--decimal . if the mark is the cause"
+        )
+        raise FiringError(
+            f"{table.name} holds no reading with a readable time; line {table.line(row)} has "
+            f'"{table.time_text(row)}"; {way_out}'
+        )
     return OrderedRows(rows, time_s[rows], tuple(sections), shift_s)
 
 
@@ -333,13 +346,21 @@ def _breaks_at(table: LogTable, wider: list[int]) -> bool:
     """Tell whether a channel leaps where rows get wider: what was added then moved its numbers."""
     odd = set(wider)
     begins = [row for row in wider if row and row - 1 not in odd]
+    width, decimal = len(table.dialect.columns), table.dialect.decimal
     for column in table.dialect.channel_columns:
         values = table.numbers(column.index, column.degrees)
         steps = np.abs(np.diff(values))
         known = steps[np.isfinite(steps)]
         usual = float(median(known)) if known.size else 0.0
-        if any(not steps[row - 1] <= max(_BREAK, _BREAK_STEPS * usual) for row in begins):
+        most = max(_BREAK, _BREAK_STEPS * usual)
+        if any(not steps[row - 1] <= most for row in begins):
             return True
+        # a set point put before it hides the leap: then the last number goes on as well
+        for row in begins:
+            added = split_line(table.line_text(row), table.dialect.delimiter)[width:]
+            beside = [found[0] for cell in added if (found := match_number(cell, decimal))]
+            if any(abs(value - values[row - 1]) <= most for value in beside):
+                return True
     return not begins
 
 
@@ -426,6 +447,43 @@ def _without_footer(
         "they are left out"
     )
     return rows[: last + 1]
+
+
+def _without_repeats(
+    table: LogTable,
+    rows: RowNumbers,
+    time_s: FloatArray,
+    level: FloatArray | None,
+    notes: list[str],
+) -> RowNumbers:
+    """Leave out rows that stand twice, and what was noted late without a reading."""
+    back = np.flatnonzero(np.diff(time_s[rows]) < 0)
+    if level is None or not 0 < back.size <= _MOST_RESTARTS:
+        return rows
+    drop = np.zeros(rows.size, dtype=np.bool_)
+    first = 0
+    for place in back.tolist():
+        at = place + 1
+        if np.isnan(level[rows[at]]):
+            drop[at] = True
+            continue
+        again = np.flatnonzero(time_s[rows[:at]] == time_s[rows[at]])
+        size = at - int(again[-1]) if again.size else 0
+        one, two = rows[at - size : at], rows[at : at + size]
+        if (
+            two.size == size > 0
+            and np.array_equal(time_s[one], time_s[two])
+            and np.array_equal(level[one], level[two], equal_nan=True)
+        ):
+            drop[at : at + size] = True
+            first = first or at
+    kept = rows[~drop]
+    if first:
+        notes.append(
+            f"from line {table.line(int(rows[first]))} on rows stand a second time, "
+            f"{np.count_nonzero(drop)} in all, and count once"
+        )
+    return kept
 
 
 def _without_stray_rows(

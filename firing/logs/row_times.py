@@ -394,7 +394,7 @@ def _from_wall_clock(
     return RowTimes(seconds, zone.moment(first_s, real.first_fold), False, descending)
 
 
-_HALF_S = 0.5 * SECONDS_PER_DAY
+_HALF_S, _HOUR_S = 0.5 * SECONDS_PER_DAY, 3600.0
 
 
 def _both_halves(table: LogTable, naive_s: FloatArray, notes: list[str]) -> FloatArray:
@@ -458,6 +458,24 @@ def _past_midnight(
     rows = np.flatnonzero(moments.valid)
     clock_s = moments.second[rows]
     if rows.size < 2 or moments.day[rows].any() or clock_s.max() >= SECONDS_PER_DAY:
+        return seconds
+    halves_s = clock_s % _HALF_S
+    turns = np.diff(halves_s) < -0.5 * _HALF_S
+    back = np.diff(clock_s) < 0
+    if (
+        back.any()
+        and clock_s.min() >= _HOUR_S
+        and clock_s.max() < _HALF_S + _HOUR_S
+        # at noon as at midnight, and time runs on elsewhere
+        and np.count_nonzero(np.diff(halves_s) < 0) == np.count_nonzero(turns)
+    ):
+        seconds = seconds.copy()
+        seconds[rows] = halves_s
+        seconds[rows[1:]] += np.cumsum(turns) * _HALF_S
+        notes.append(
+            "its clock has twelve hours and no a.m. or p.m.; the times go on from one half of the "
+            f"day to the next (first at line {table.line(int(rows[1:][np.argmax(turns)]))})"
+        )
         return seconds
     steps_s = np.diff(clock_s)
     usual_s = median(np.abs(steps_s))

@@ -13,6 +13,8 @@ from datetime import date, timedelta
 from functools import lru_cache
 from itertools import pairwise
 
+from firing.logs.vocabulary import IANA_ZONE, ZONE_HOURS
+
 Rewrite = Callable[[re.Match[str]], str]
 
 _SAMPLE_BYTES = 8192
@@ -39,23 +41,23 @@ class _Rule:
 # Months and weekdays
 
 _MONTH_STEMS = (
-    "jan|gen|ene|ian|sty|tammi|led|ledna|oca|янв|ιαν|1월",
-    "feb|fév|fev|févr|lut|helmi|úno|února|şub|фев|φεβ|φλεβ",
-    "mar|mär|mrt|maa|maalis|bře|března|már|мар|μαρ|μάρ",
-    "apr|avr|abr|kwi|huhti|dub|ápr|nis|апр|απρ",
-    "mai|may|maj|mag|mei|touko|kvě|května|máj|мая|май|μαι|μαΐ|μάι",
-    "jun|juin|giu|iun|ιουν|ιούν|cze|kesä|čvn|června|červen|jún|haz|июн",
-    "jul|juil|lug|iul|ιουλ|ιούλ|lip|heinä|čvc|července|júl|temmuz|июл",
-    "aug|août|aout|ago|sie|elo|srp|ağu|авг|αυγ|αύγ",
-    "sep|set|wrz|syys|zář|szept|eyl|сен|σεπ",
-    "oct|okt|ott|out|paź|loka|říj|eki|окт|οκτ",
-    "nov|noi|lis|marras|kas|ноя|νοε|νοέ",
-    "dec|dez|dic|déc|des|gru|joulu|pro|ara|дек|δεκ",
+    "jan|gen|ene|ian|sty|tammi|led|ledna|oca|sij|jaan|saus|янв|яну|січ|ιαν|1월|јан|一月|ינו|يناير",
+    "feb|fév|fev|févr|lut|helmi|úno|února|şub|velj|veebr|vas|фев|лют|φεβ|φλεβ|феб|二月|פבר|فبراير",
+    "mar|mär|mrt|maa|maalis|bře|března|már|ožu|kov|мар|бер|μαρ|μάρ|mac|三月|מרץ|مارس",
+    "apr|avr|abr|kwi|huhti|dub|ápr|nis|tra|bal|апр|кві|απρ|四月|אפר|أبريل",
+    "mai|may|maj|maí|mag|mei|touko|kvě|května|máj|svi|geg|мая|май|мај|тра|μαι|μαΐ|μάι|五月|מאי|مايو",
+    "jun|jūn|juin|giu|iun|ιουν|ιούν|cze|kesä|čvn|června|červen|jún|haz|lipnj|birž|июн|юни|чер|јун|六月|יונ|يونيو",
+    "jul|jūl|juil|lug|iul|ιουλ|ιούλ|lip|heinä|čvc|července|júl|temmuz|tem|srpnj|liep|июл|юли|лип|јул|七月|יול|يوليو",
+    "aug|août|aout|ago|agu|avg|ágú|sie|elo|srp|ağu|kol|rugp|авг|сер|αυγ|αύγ|ogos|八月|אוג|أغسطس",
+    "sep|set|wrz|syys|zář|szept|eyl|ruj|rugs|сен|сеп|вер|σεπ|九月|ספט|سبتمبر",
+    "oct|okt|ott|out|paź|loka|říj|eki|spal|окт|жов|οκτ|十月|אוק|أكتوبر",
+    "nov|nóv|noi|lis|marras|kas|stu|lapkr|ноя|ное|лис|νοε|νοέ|нов|十一月|נוב|نوفمبر",
+    "dec|dez|dic|déc|des|gru|joulu|pro|ara|dets|дек|гру|δεκ|dis|дец|十二月|דצמ|ديسمبر",
 )
 _MONTH_OF = {stem: n for n, row in enumerate(_MONTH_STEMS, start=1) for stem in row.split("|")}
 _STEMS = sorted(_MONTH_OF, key=len, reverse=True)
 _LETTER = r"[^\W\d_]"
-_MON = rf"(?<!{_LETTER})(?P<mon>(?:{'|'.join(_STEMS)}){_LETTER}{{0,9}})(?!{_LETTER})\.?"
+_MON = rf"(?<!{_LETTER})(?!temp)(?P<mon>(?:{'|'.join(_STEMS)}){_LETTER}{{0,9}})(?!{_LETTER})\.?"
 _WEEKDAY_STEMS = (
     "mon|tue|wed|thu|fri|sat|sun|mo|di|mi|do|fr|sa|so|lun|mar|mer|jeu|ven|sam|dim|mié|mie|jue|vie"
     "|sáb|sab|dom|gio|ma|wo|za|zo|seg|ter|qua|qui|sex|mån|tis|ons|tor|fre|lör|sön|pon|wto|śro|czw"
@@ -131,17 +133,12 @@ def _week_date(match: re.Match[str]) -> str:
 
 # Zones
 
-_ZONE_HOURS = {
-    "CET": 1, "CEST": 2, "MEZ": 1, "MESZ": 2, "WET": 0, "WEST": 1, "EET": 2, "EEST": 3, "BST": 1,
-    "EST": -5, "EDT": -4, "CST": -6, "CDT": -5, "MST": -7, "MDT": -6, "PST": -8, "PDT": -7,
-    "AKST": -9, "AKDT": -8, "HST": -10, "JST": 9, "KST": 9, "AEST": 10, "AEDT": 11, "AWST": 8,
-    "NZST": 12, "NZDT": 13,
-}  # fmt: skip
+_DEGREES = r"(?: ?(?:[°º]? ?[CFK]|[°º]|deg(?:rees?)?\.?(?: ?[CFK])?|grad|celsius|fahrenheit))?"
 _HALF = r"(?:\s?[AaPp]\.?[Mm]\.?)?"
 
 
 def _zone_word(match: re.Match[str]) -> str:
-    hours = _ZONE_HOURS[match["zone"]]
+    hours = ZONE_HOURS[match["zone"]]
     return f"{match['clock']}{'-' if hours < 0 else '+'}{abs(hours):02d}:00"
 
 
@@ -211,12 +208,23 @@ def _marked_clock(match: re.Match[str]) -> str:
 
 
 def _day_and_month(match: re.Match[str]) -> str:
-    """Write a date without a year as a count of days, where one of its numbers must be the day."""
-    day, month = int(match["a"]), int(match["b"])
-    if day <= 12:
-        day, month = month, day
-    count = _day_of_year(day, month) if day > 12 >= month >= 1 else 0
+    """Write a date without a year as a count of days, the first of its numbers the day's."""
+    count = _day_of_year(int(match["a"]), int(match["b"]))
     return f"{count} {match['clock']}" if count else match[0]
+
+
+def _month_and_day(match: re.Match[str]) -> str:
+    count = _day_of_year(int(match["b"]), int(match["a"]))
+    return f"{count} {match['clock']}" if count else match[0]
+
+
+def _month_stands_first(text: str) -> bool:
+    """Tell whether 03/05 begins with its month: what is no month is a day, and days go on."""
+    seen = {(int(m["a"]), int(m["b"])) for m in re.finditer(_YEARLESS, text)}
+    firsts, seconds = ({pair[at] for pair in seen} for at in (0, 1))
+    if max(firsts, default=0) > 12 or max(seconds, default=0) > 12:
+        return max(firsts, default=0) <= 12
+    return len(firsts) < len(seconds)
 
 
 _ROMAN = ("I", "II", "III", "IV", "V", "VI", "VII", "VIII", "IX", "X", "XI", "XII")
@@ -273,11 +281,12 @@ def _rule(
 
 
 _ANY = 0.0
+_YEARLESS = rf"{_EDGE}(?P<a>\d{{1,2}})[-/](?P<b>\d{{1,2}}) +(?P<clock>{_CLOCK})"
 _ALWAYS = 0.98
 """Digits that only happen to be a date are none on every line."""
 _BY_SIGN = 2.0  # such a spelling holds plain ones too: something odd in it has to show
 _DATE = rf"(?P<date>{_NUMERIC_DATE})"
-_MON_STEM = rf"(?P<mon>(?:{'|'.join(_STEMS)}){_LETTER}{{0,9}})"
+_MON_STEM = rf"(?!temp)(?P<mon>(?:{'|'.join(_STEMS)}){_LETTER}{{0,9}})"
 _ISO_DATE = r"\g<y>-\g<m>-\g<d>"
 _UNITS_OF_TIME = (
     "ms|msec|millis|s|secs?|seconds?|sek|mins?|minutes?|minuten|h|hrs?|hours?|std|stunden|d|days?"
@@ -291,20 +300,25 @@ def _rules() -> tuple[_Rule, ...]:
         # signs
         _rule("\x1b\\[[0-9;?]*[A-Za-z]", "", _ANY),
         _rule("[０-９．：，；－＋／　％℃℉٫＂٠-٩]", _plain_signs, _ANY),
-        _rule(r"&deg;", "°", _ANY),
+        _rule(r"&deg;|Â(?=°)", lambda m: "°" if m[0] == "&deg;" else "", _ANY),
         _rule(r'"{3}(?P<in>[^"\n]*)"{3}', r'"\g<in>"'),
         _rule(
             rf"{_CELL_BEGIN}(?P<m>\d{{1,4}})['′] ?(?P<s>[0-5]?\d)(?:''|″)(?=[ ]*[;,\t|])",
             lambda m: _clock_of(60.0 * int(m["m"]) + int(m["s"])),
         ),
+        # a row as a program prints or inserts it: ('2026-03-14 18:30', 980.5)
+        _rule(
+            r"^[^\d\n'\"(\[]*[(\[](?P<in>['\"][^'\"\n]*['\"],[^()\[\]\n]*)[)\]][,;]?$",
+            lambda m: m["in"].replace("'", '"'),
+        ),
         # a whole line in quotation marks, as a spreadsheet writes a row that it took for one cell
         _rule(r'^"(?P<in>[^"\n]*[;,\t][^"\n]*)"$', r"\g<in>"),
         _rule(r"(?<=[\w)\"])[ ]*[~^][ ]*(?=[\w+\"-])", "\t"),
         _rule(r"(?<=\d) - (?=[+-]?\d{1,4}(?:[.,]\d+)?[ ]*$)", "\t"),
-        _rule("(?<=\\d)[\u00a0\u202f\u2009](?=[ap]\\.?[ ]?m)", " "),
+        _rule("(?<=\\d)[\u00a0\u202f\u2009](?=[ap]\\.?[ ]?m|\\d{1,2}:\\d\\d)", " "),
         _rule(r"(?<=\d)D(?=[+-]\d\d(?!\d))", "E"),
         _rule(r"(?<=\d)·(?=\d)", "."),
-        _rule(r"(?<=\d)[\u00a0\u202f\u2009’'](?=\d{3}(?!\d))", "", _ANY),
+        _rule(r"(?<=\d)[\u00a0\u202f\u2009’'_](?=\d{3}(?![\d_]))", "", _ANY),
         _rule(
             r"(?<=[;\t|])(?P<n>[+-]?[1-9]\d{0,2}) (?P<g>\d{3})(?=[.,;\t|\n]|$)", r"\g<n>\g<g>", _ANY
         ),
@@ -333,6 +347,7 @@ def _rules() -> tuple[_Rule, ...]:
             rf"{_EDGE}(?P<a>\d{{1,2}}) (?P<b>\d{{1,2}}) (?P<y>20\d\d) (?=\d{{1,2}}:\d\d)",
             r"\g<a>/\g<b>/\g<y> ",
         ),
+        _rule(rf"{_EDGE}(?P<y>20\d\d) (?P<m>\d\d) (?P<d>\d\d) (?=\d{{1,2}}:\d\d)", _ISO_DATE + " "),
         _rule(
             rf"{_EDGE}(?P<d>\d{{1,2}})\.[ ]?(?P<mon>I{{1,3}}|IV|VI{{0,3}}|IX|XI{{0,2}}|X)\.[ ]?"
             r"(?P<y>\d{4})(?!\d)",
@@ -343,6 +358,10 @@ def _rules() -> tuple[_Rule, ...]:
             lambda m: _iso(m["y"], m["m"], m["d"]),
         ),
         _rule(r"令和(?P<n>\d{1,2})年", _reign),
+        _rule(
+            rf"{_EDGE}R(?P<y>\d{{1,2}})[./](?P<m>\d{{1,2}})[./](?P<d>\d{{1,2}})(?=[ T])",
+            lambda m: _iso(str(int(m["y"]) + 2018), m["m"], m["d"]),
+        ),
         _rule(
             r"(?P<y>\d{4})[年년] ?(?P<m>\d{1,2})[月월] ?(?P<d>\d{1,2})[日일] ?",
             lambda m: _iso(m["y"], m["m"], m["d"]) + " ",
@@ -355,7 +374,7 @@ def _rules() -> tuple[_Rule, ...]:
             _ctime,
         ),
         _rule(
-            rf"{_EDGE}(?P<y>\d{{4}})[-/. ]{{1,2}}{_MON}[-/. ](?P<d>\d{{1,2}})(?!\d)",
+            rf"{_EDGE}(?P<y>\d{{4}})[-/. ]{{0,2}}{_MON_STEM}\.?[-/. ]?(?P<d>\d{{1,2}})(?!\d)",
             _day_month_year,
         ),
         _rule(
@@ -364,7 +383,8 @@ def _rules() -> tuple[_Rule, ...]:
             _day_month_year,
         ),
         _rule(
-            rf"{_MON}[- ]+(?P<d>\d{{1,2}})(?:st|nd|rd|th)?,?[- ]+(?P<y>\d{{4}})(?!\d)",
+            rf"{_MON}[- ]+(?P<d>\d{{1,2}})(?:st|nd|rd|th)?,?[- ]+"
+            r"(?P<y>\d{4}|\d{2}(?= \d\d?:))(?!\d)",
             _day_month_year,
         ),
         _rule(rf"{_MON} +(?P<d>\d{{1,2}}) +(?P<clock>{_CLOCK})", _without_year),
@@ -374,8 +394,8 @@ def _rules() -> tuple[_Rule, ...]:
         ),
         _rule(rf"{_DATE}(?:\.| ?г\.?)(?= +\d{{1,2}}:)", r"\g<date>"),
         _rule(rf"{_EDGE}(?P<d>\d{{1,2}})\.(?P<m>\d{{1,2}})\.? +(?P<clock>{_CLOCK})", _without_year),
-        _rule(rf"{_EDGE}(?P<a>\d{{1,2}})[-/](?P<b>\d{{1,2}}) +(?P<clock>{_CLOCK})", _day_and_month),
-        _rule(rf"{_EDGE}(?P<y>\d{{4}})[-/.]?(?P<n>[0-3]\d\d)[T ](?=\d\d:?\d\d)", _ordinal),
+        _rule(_YEARLESS, _day_and_month),
+        _rule(rf"{_EDGE}(?P<y>\d{{4}})[-/.]?(?P<n>[0-3]\d\d)[T -](?=\d\d:?\d\d)", _ordinal),
         _rule(rf"{_EDGE}(?P<y>\d{{4}})-?W(?P<w>\d\d)-?(?P<n>[1-7])[T ](?=\d\d:?\d\d)", _week_date),
         _rule(
             rf"{_EDGE}(?P<y>(?:19|20)\d\d):(?P<m>\d\d):(?P<d>\d\d) (?=\d\d:\d\d)", _ISO_DATE + " "
@@ -384,6 +404,21 @@ def _rules() -> tuple[_Rule, ...]:
         _rule(
             rf"{_EDGE}{_YMD}(?P<H>[01]\d|2[0-4])(?P<M>[0-5]\d)(?P<S>[0-5]\d)(?P<f>\d{{3}})(?!\d)",
             _ISO_DATE + r"T\g<H>:\g<M>:\g<S>.\g<f>",
+        ),
+        _rule(
+            rf"{_EDGE}(?P<y>20\d\d)(?P<mark>[_:/.])(?P<m>\d\d)(?P=mark)(?P<d>\d\d)[_:/. T-]"
+            r"(?P<H>\d\d)(?P=mark)(?P<M>\d\d)(?:(?P=mark)(?P<S>\d\d))?(?![\d:])",
+            _digits,
+        ),
+        _rule(
+            rf"{_EDGE}{_DATE}[T ](?P<H>[01]\d|2[0-4])(?P<M>[0-5]\d)(?P<S>[0-5]\d)?(?=[z;,\t|]|$)",
+            lambda m: f"{m['date']} {m['H']}:{m['M']}" + (f":{m['S']}" if m["S"] else ""),
+        ),
+        _rule(r"(?<= )(?P<clock>\d\d:\d\d:\d\d):(?=\d{3}(?!\d))", r"\g<clock>."),
+        _rule(
+            rf"{_EDGE}(?P<a>[0-3]\d)(?P<b>[0-3]\d)(?P<c>[0-3]\d) (?=\d\d:\d\d)",
+            r"\g<a>-\g<b>-\g<c> ",
+            _ALWAYS,
         ),
         # a year of two digits: which of the three is the year is settled as in 24/11/26
         _rule(
@@ -455,20 +490,20 @@ def _rules() -> tuple[_Rule, ...]:
         ),
         # words between a clock and its reading: "07:05:00 INFO kiln 980 C"
         _rule(
-            rf"(?P<clock>{_CLOCK}) +(?!(?:[ap]\.?m|utc|gmt|{'|'.join(_ZONE_HOURS)})\b)"
-            r"(?:[^\W\d][^\s\d,;|=]*:? +)+"
-            r"(?=[+-]?\d+(?:[.,]\d+)?[ ]?°?[CFK]?[ ]*$)",
+            rf"(?P<clock>{_CLOCK}) +(?!(?:[ap]\.?m|utc|gmt|{'|'.join(ZONE_HOURS)})\b)"
+            r"(?P<words>(?:[^\W\d][^\s\d,;|=]*:? +)+)"
+            rf"(?=[+-]?\d+(?:[.,]\d+)?{_DEGREES}[ ]*$)",
             "\\g<clock>\t",
         ),
         # a label between a clock and its reading: "07:05 T: 980", "07:05 -> temp = 980"
         _rule(
-            rf"(?P<clock>{_CLOCK}) +[^\d;,\t|\n]{{0,40}}[=:>] ?"
+            rf"(?P<clock>{_CLOCK}{_HALF})(?: +[^\d;,\t|\n]{{0,40}}[=:>] ?|: +)"
             r"(?=[+-]?\d[\d.,]*(?:[ ]?[°a-z]|[ ]*$))",
             "\\g<clock>\t",
         ),
         # zones
         _rule(
-            rf"(?P<clock>{_CLOCK}{_HALF}) ?\(?(?P<zone>{'|'.join(_ZONE_HOURS)})\)?(?![\w/])",
+            rf"(?P<clock>{_CLOCK}{_HALF}) ?\(?(?P<zone>{'|'.join(ZONE_HOURS)})\)?(?![\w/])",
             _zone_word,
             flags=0,
         ),
@@ -476,6 +511,11 @@ def _rules() -> tuple[_Rule, ...]:
             rf"(?P<clock>{_CLOCK}{_HALF}) ?(?:UTC|GMT) ?(?P<sign>[+-])(?P<h>\d{{1,2}})"
             r":?(?P<m>\d\d)?(?!\d)",
             _zone_offset,
+        ),
+        _rule(
+            rf"{_CELL_BEGIN}(?P<h>\d{{1,2}}) ?[時时點点시] ?(?P<m>\d{{1,2}}) ?[分분]"
+            r"(?: ?(?P<s>\d{1,2}) ?[秒초])?(?=[ ]*[;,\t|])",
+            lambda m: f"{m['h']}:{int(m['m']):02d}" + (f":{int(m['s']):02d}" if m["s"] else ""),
         ),
         # clocks without minutes, or without a mark before them
         _rule(
@@ -492,7 +532,10 @@ def _rules() -> tuple[_Rule, ...]:
             r"(?<![^;,\t|\n])(?P<d>0|[1-9]\d{0,2}):(?P<clock>[0-2]\d:[0-5]\d:[0-5]\d)(?=[;,\t|]|$)",
             r"\g<d> \g<clock>",
         ),
-        _rule(r"(?<![^;,\t|\n])(?P<h>\d{1,3}) ?h ?(?P<m>[0-5]\d)(?=[;,\t|]|$)", r"\g<h>:\g<m>"),
+        _rule(
+            r"(?<![^;,\t|\n])(?P<h>\d{1,3}) ?h ?(?P<m>[0-5]\d)(?:(?=[;,\t|]|$)|(?P<to>:? +)(?=\d))",
+            lambda m: f"{m['h']}:{m['m']}" + ("\t" if m["to"] else ""),
+        ),
         _rule(
             r"(?<![^;,\t|\n])(?P<m>\d{1,4}):(?P<s>[0-5]\d\.\d{1,3})(?=[ ]*[;,\t|]|$)",
             lambda m: _clock_of(60 * int(m["m"]) + float(m["s"])),
@@ -503,10 +546,7 @@ def _rules() -> tuple[_Rule, ...]:
     )
 
 
-_IANA = (
-    r"(?<=\d|[zZ]) ?[\[(]?(?P<zone>(?:Africa|America|Antarctica|Asia|Atlantic|Australia|Europe"
-    r"|Indian|Pacific)/[A-Za-z_]+(?:/[A-Za-z_]+)?)[\])]?"
-)
+_IANA = rf"(?<=\d|[zZ]) ?[\[(]?(?P<zone>{IANA_ZONE})[\])]?"
 _SINGLE_DIGITS = r"\d[T ](?:\d{1,2}:\d:\d{1,2}|\d{1,2}:\d{1,2}:\d)(?![\d:])"
 _PAIR = r"[ ]*(?P<name>[^\W\d][\w .°%/()-]{0,40}?)[ ]*[=:][ ]*(?P<value>[^=;,\t|]*?)[ ]*"
 _SHORT_YEAR = (
@@ -533,13 +573,18 @@ def respell(body: bytes) -> Respelled:
         body = _MILLISECONDS.sub(rb"\1.", body)
         sample = _sample(body)
         lines = [line for line in sample.split("\n") if line.strip()]
-    plain = not re.search("[\u00a0\u202f\u2009’]", sample)
+    plain = not re.search("[\u00a0\u202f\u2009’]|\\d_\\d{3}(?![\\d_])", sample)
     if not lines or (
         plain and sum(_PLAIN.fullmatch(line) is not None for line in lines) > 0.9 * len(lines)
     ):
         return Respelled(body)
     text: str | None = None
     zone: str | None = None
+    if sum('{"' in line or "{'" in line for line in lines) > 0.9 * len(lines):
+        # an object behind a clock: 07:05:00 {"temp": 980.5}
+        body = _IN_BRACES.sub(r" \g<key>=\g<value>", _text(body)).replace("}", "").encode()
+        sample = _sample(body)
+        lines = [line for line in sample.split("\n") if line.strip()]
     found = re.search(_IANA, sample)
     if found:
         zone = found["zone"]
@@ -562,9 +607,13 @@ def respell(body: bytes) -> Respelled:
     for rule in _rules():
         if not _shown(rule, sample, len(lines)):
             continue
+        if "words" in rule.pattern.groupindex and _take_turns(rule.pattern, sample):
+            continue
         rewrite = rule.rewrite
         if rewrite is _day_month_year and _year_stands_first(sample if text is None else text):
             rewrite = _year_month_day
+        if rewrite is _day_and_month and _month_stands_first(sample if text is None else text):
+            rewrite = _month_and_day
         before = _text(body) if text is None else text
         text = rule.pattern.sub(rewrite, before)
         sample = rule.pattern.sub(rewrite, sample)
@@ -611,6 +660,13 @@ def _shown(rule: _Rule, sample: str, lines: int) -> bool:
     return sum(1 for _ in rule.pattern.finditer(sample)) >= rule.least * lines
 
 
+def _take_turns(pattern: re.Pattern[str], sample: str) -> bool:
+    """Tell whether the words before readings say whose they are: they change with each line."""
+    words = [match["words"] for match in pattern.finditer(sample)]
+    turns = sum(one != two for one, two in pairwise(words))
+    return turns > 0.5 * len(words) and len(set(words)) < 0.5 * len(words)
+
+
 _WORDED = (
     r"(?:^|(?<=[;,\t|]))[ ]*\d+ ?(?:d|days?|h|hrs?|hours?|std\.?|stunden?|heures?|horas?|ore|uur"
     r"|tim|timer|godz\.?|t|mins?|minutes?|minuten|'|′|時間|小时|小時|시간)[^;\t|\n]*?\d"
@@ -651,7 +707,11 @@ def _pair_names(sample: str) -> tuple[str, ...]:
     return names
 
 
-_KEY = re.compile(r"(?:^|(?<=[\s\]]))(?P<key>[^\W\d][\w.-]{0,30})=(?P<value>[^\s=;,|]+)")
+_KEY = re.compile(
+    r"(?:^|(?<=[\s\]]))(?P<key>[^\W\d][\w.-]{0,30})"
+    r"(?:=(?P<value>[^\s=;,|]+)|: ?(?P<number>[+-]?\d[\d.,]*(?![\d:])[^\s:;,|]*))"
+)
+_IN_BRACES = re.compile(r"[{,]\s*[\"'](?P<key>\w+)[\"']\s*:\s*[\"']?(?P<value>[^\"',{}]*)[\"']?\s*")
 _UP_TO_CLOCK = re.compile(
     r".*?\d{1,2}:\d\d(?::\d\d(?:[.,]\d+)?)?(?:Z|[+-]\d\d:?\d\d)?(?: [ap]m)?", re.I
 )
@@ -673,7 +733,7 @@ def _spaced_keys(lines: list[str]) -> tuple[str, ...]:
 
 def _paired(line: str, keys: tuple[str, ...]) -> str:
     """Return the values of a line of pairs with tabs between them."""
-    pairs = {match["key"]: match["value"] for match in _KEY.finditer(line)}
+    pairs = {match["key"]: match["value"] or match["number"] for match in _KEY.finditer(line)}
     if not pairs:
         return line
     clock = _UP_TO_CLOCK.match(line)

@@ -20,6 +20,7 @@ from firing.logs.times import (
     TwoParts,
     are_day_fractions,
     are_serial_dates,
+    is_epoch,
     julian_kind,
     kind_by_size,
     kind_of_option,
@@ -56,6 +57,7 @@ def find_time(
         places.get("clock", []),
         key=lambda at: (
             vocabulary.counts_down(columns[at].written),
+            _falls_back(layout.column(at)),
             dated and _counts_from_zero(layout.column(at)),
         ),
     )
@@ -87,7 +89,12 @@ def find_time(
     if clocks and not (stated and numeric):
         return (clocks[0],), "elapsed clock"
     numeric = numeric or _named_t(layout, open_ones)
-    candidates = [c.index for c in numeric] or _rising_columns(layout, open_ones)
+    candidates = (
+        [c.index for c in numeric]
+        or _rising_columns(layout, open_ones)
+        or _rising_columns(layout, open_ones, newest_first=True)
+        or _epoch_columns(layout, open_ones)
+    )
     if stated is not None and candidates:
         values = _values(layout, candidates[0])
         return (candidates[0],), kind_of_option(stated, values)
@@ -98,6 +105,18 @@ def find_time(
     if numeric or (layout.names is None and candidates):
         which = f'column "{numeric[0].name}"' if numeric else f"column {candidates[0] + 1}"
         raise _bare_numbers(name, which, _values(layout, candidates[0]))
+    likely = [
+        cell
+        for index, kind in enumerate(layout.kinds)
+        if kind == "text"
+        for cell in layout.column(index)[-1:]
+        if re.search(r"\d[:h.]\d\d|\d{4}", cell)
+    ]
+    if likely:
+        raise FiringError(
+            f'{name} has no time column that can be read, such as "{printable(likely[0])}"; write '
+            "times like 2026-03-14 18:30:00, or 1:30:00 since the start, in a spreadsheet"
+        )
     raise FiringError(f"{name} {_NO_TIME}")
 
 
@@ -106,17 +125,25 @@ def _counts_from_zero(cells: Sequence[str]) -> bool:
     return any(cells) and not next(filter(None, cells)).strip("0:., ")
 
 
+def _falls_back(cells: Sequence[str]) -> bool:
+    """Tell whether a clock begins anew again and again, as that of each segment does."""
+    known = [cell.rjust(12) for cell in cells if cell]
+    return sum(two < one for one, two in pairwise(known)) > _FEW_DAYS
+
+
+_FEW_DAYS = 2
+
+
 def _refuse_side_by_side(name: str, layout: LogLayout, moments: Sequence[int]) -> None:
     """Refuse a table in two blocks side by side: the second goes on where the first ends."""
-    if layout.names is None:
-        return
+    names = layout.names or ("its time",) * len(layout.kinds)
     for one, two in pairwise(moments):
-        if layout.names[one] != layout.names[two] or not layout.names[one]:
+        if names[one] != names[two] or not names[one]:
             continue
         first, second = layout.column(one), layout.column(two)
         if not any(cell in first for cell in second if cell):
             raise FiringError(
-                f'{name}: the table stands in blocks side by side, as "{layout.names[one]}" is '
+                f'{name}: the table stands in blocks side by side, as "{names[one]}" is '
                 "there twice with other times; copy one block below the other in a spreadsheet"
             )
 
@@ -126,6 +153,11 @@ _MINUTE_NAME = re.compile(r":\d\d|\+?\d{1,2} ?(?:min|mn|m|')")
 
 def refuse_many_times_a_row(name: str, layout: LogLayout) -> None:
     """Refuse a table with a row for each hour and a column for each minute."""
+    if sum(kind in ("datetime", "clock") for kind in layout.kinds) > _MOST_MOMENTS:
+        raise FiringError(
+            f"{name}: its times stand beside each other in one row; turn rows into columns in a "
+            "spreadsheet (paste, transposed), so that each reading has a row"
+        )
     named = [cell.strip() for cell in layout.names or () if cell.strip()]
     if len(named) > _FEW_MINUTES and all(map(_MINUTE_NAME.fullmatch, named[1:])):
         raise FiringError(
@@ -134,7 +166,7 @@ def refuse_many_times_a_row(name: str, layout: LogLayout) -> None:
         )
 
 
-_FEW_MINUTES = 3
+_FEW_MINUTES, _MOST_MOMENTS = 3, 8
 _MOST_BARE = 1e9  # milliseconds of a week and a half; larger numbers are dates, and count no time
 _LATEST_BARE = 1e11  # milliseconds of three years since the logger was switched on
 
@@ -149,10 +181,21 @@ def _bare_numbers(name: str, which: str, values: Sequence[float]) -> FiringError
             "export the log with dates like 2026-03-14 18:30:00, or say --column with the name of "
             "another column and =time"
         )
+    span = max(known) - min(known)
+    fitting = [
+        unit
+        for unit, unit_s in vocabulary.TIME_UNIT_S.items()
+        if _SHORT_FIRING_S <= span * unit_s <= _LONG_FIRING_S
+    ]
+    units = [f"--time-unit {unit}" for unit in ("ms", *fitting, "s", "min", "h")]
+    units = [unit for unit in dict.fromkeys(units) if unit != "--time-unit ms" or "ms" in fitting]
     return FiringError(
-        f"{name}: {which} holds times as bare numbers; say their unit with --time-unit s, "
-        "--time-unit min or --time-unit h"
+        f"{name}: {which} holds times as bare numbers; say their unit with "
+        f"{', '.join(units[:-1])} or {units[-1]}"
     )
+
+
+_SHORT_FIRING_S, _LONG_FIRING_S = 3600.0, 30 * 86400.0
 
 
 def _from_stated_columns(
@@ -195,7 +238,12 @@ def _number_kind(
     if options.time_unit is not None:
         return kind_of_option(options.time_unit, values)
     found = kind_by_size(values)
-    expected = {"ms": "epoch milliseconds", "s": "epoch seconds", "d": "serial days"}.get(unit)
+    expected = {
+        "us": "epoch microseconds",
+        "ms": "epoch milliseconds",
+        "s": "epoch seconds",
+        "d": "serial days",
+    }.get(unit)
     if found is not None and (found == expected or _lasts_s(values, unit) > LONGEST_FIRING_S):
         return found  # "hora" names the time, and no firing lasts so many hours
     return KIND_OF_UNIT[unit]
@@ -241,13 +289,27 @@ def _stated_time_unit(layout: LogLayout, column: Column) -> TimeUnit | None:
     return stated
 
 
-def _rising_columns(layout: LogLayout, columns: Sequence[Column]) -> list[int]:
-    """Return the number columns that only ever rise, as a time must."""
+def _rising_columns(
+    layout: LogLayout, columns: Sequence[Column], *, newest_first: bool = False
+) -> list[int]:
+    """Return the number columns that only ever rise, as a time must; or only fall."""
     found = []
     for column in columns:
         if layout.kinds[column.index] == "number":
             values = _values(layout, column.index)
-            if all(a < b for a, b in pairwise(values)):
+            if all(a < b for a, b in pairwise(values[::-1] if newest_first else values)):
+                found.append(column.index)
+    return found
+
+
+def _epoch_columns(layout: LogLayout, columns: Sequence[Column]) -> list[int]:
+    """Return the number columns that count from 1970, in whatever order their rows stand."""
+    found = []
+    for column in columns:
+        if layout.kinds[column.index] == "number":
+            values = _values(layout, column.index)
+            kind = kind_by_size(values)
+            if kind is not None and is_epoch(kind) and len(set(values)) > 0.5 * len(values):
                 found.append(column.index)
     return found
 
@@ -318,8 +380,7 @@ def _readings_in_each_order(match: re.Match[str]) -> dict[DateOrder, date]:
     a, b, c = int(match["a"]), int(match["b"]), int(match["c"])
     century = 2000 if len(match["c"]) == 2 else 0
     tries: dict[DateOrder, tuple[int, int, int]] = {"dmy": (c + century, b, a)}
-    if match["s2"] != ".":
-        tries["mdy"] = (c + century, a, b)
+    tries["mdy"] = (c + century, a, b)
     if century:
         tries["ymd"] = (a + 2000, b, c)
     found: dict[DateOrder, date] = {}
@@ -363,6 +424,8 @@ def settle_date_order(
     possible, example = date_orders(cells)
     if len(possible) > 1:
         possible = _shortest(cells, possible)
+    if len(possible) > 1 and example is not None and "." in example:
+        possible -= {"mdy"}  # dots are day first wherever they are the custom
     if len(possible) == 2 and "ymd" in possible and example is not None and "-" not in example:
         [order] = possible - {"ymd"}
         (notes if notes is not None else []).append(

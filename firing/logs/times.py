@@ -245,6 +245,7 @@ def _seconds(
 
 
 NumberKind = Literal[
+    "microseconds",
     "milliseconds",
     "seconds",
     "minutes",
@@ -262,6 +263,7 @@ NumberKind = Literal[
 TimeUnitOption = TimeUnit | Literal["epoch", "serial", "serial-1904"]
 
 KIND_OF_UNIT: dict[TimeUnit, NumberKind] = {
+    "us": "microseconds",
     "ms": "milliseconds",
     "s": "seconds",
     "min": "minutes",

@@ -13,9 +13,11 @@ HeadUnit = Literal["C", "F", "K"]
 Role = Literal[
     "time", "temperature", "emf", "set-point", "duty", "junction", "ambient", "other", "unknown"
 ]
-TimeUnit = Literal["ms", "s", "min", "h", "d"]
+TimeUnit = Literal["us", "ms", "s", "min", "h", "d"]
 
-TIME_UNIT_S: dict[TimeUnit, float] = {"ms": 0.001, "s": 1.0, "min": 60.0, "h": 3600.0, "d": 86400.0}
+TIME_UNIT_S: dict[TimeUnit, float] = {
+    "us": 1e-6, "ms": 0.001, "s": 1.0, "min": 60.0, "h": 3600.0, "d": 86400.0,
+}  # fmt: skip
 
 LONGEST_NAME = 200
 """Characters of a name, or of a line above the table, that are looked at: no damaged file may
@@ -46,6 +48,7 @@ _RATE = re.compile(
 )
 
 _TIME_UNIT_WORDS: dict[TimeUnit, str] = {
+    "us": r"us|[µμ]s|usecs?|micros|microseconds?|mikrosekunden",
     "ms": r"ms|msecs?|millis|milliseconds?|millisekunden",
     "s": r"s|secs?|seconds?|sek|sekunden?|secondes?|segundos?",
     "min": r"m|mins?|minutes?|minuten?|minutos?",
@@ -59,7 +62,7 @@ _TIME_UNIT_STATED = (
     + "|"
     + rf"(?:_|\bin\s+|/\s*|,\s*|\s)(?:{_ANY_TIME_UNIT})$".replace("?P<", "?P<s_")
     + "|"
-    + rf"^(?:{_ANY_TIME_UNIT})$".replace("?P<", "?P<w_")
+    + rf"^(?:{_ANY_TIME_UNIT})\.?$".replace("?P<", "?P<w_")
 )
 
 _TIME = re.compile(
@@ -69,7 +72,7 @@ _TIME = re.compile(
     r"|tiempo|fecha|hora|horas|duracion|segundos|minutos"
     r"|ora|orario|data|durata|tijd|tijdstip|duur|tid|tidpunkt|tidspunkt|dato|klockslag|klokkeslaet"
     r"|klokkeslæt|klokkeslett|varighed|czas|godzina|aika|paiva|paivamaara|kello|cas|ido|idopont"
-    r"|zaman|saat|tarih|utc|gmt|epoch|unix|uptime|runtime|millis|время|дата)\b"
+    r"|zaman|saat|tarih|utc|gmt|epoch|unix|uptime|runtime|millis|micros|время|дата)\b"
     r"|日時|日付|時刻|時間|时间|日期|时刻|시간|날짜"
 )
 _SET_POINT = re.compile(
@@ -153,6 +156,16 @@ def normalized(name: str) -> str:
     return " ".join(re.sub(r"[^\w%]+|_+", " ", whole).split())
 
 
+ZONE_HOURS = {
+    "CET": 1, "CEST": 2, "MEZ": 1, "MESZ": 2, "WET": 0, "WEST": 1, "EET": 2, "EEST": 3, "BST": 1,
+    "EST": -5, "EDT": -4, "CST": -6, "CDT": -5, "MST": -7, "MDT": -6, "PST": -8, "PDT": -7,
+    "AKST": -9, "AKDT": -8, "HST": -10, "JST": 9, "KST": 9, "AEST": 10, "AEDT": 11, "AWST": 8,
+    "NZST": 12, "NZDT": 13,
+}  # fmt: skip
+IANA_ZONE = (
+    r"(?:Africa|America|Antarctica|Asia|Atlantic|Australia|Europe|Indian|Pacific)"
+    r"/[A-Za-z_]+(?:/[A-Za-z_]+)?"
+)
 _ZONE_STATED = re.compile(
     r"\b(?:utc|gmt|zulu)\b(?:\s*(?P<sign>[-+−])\s*(?P<hours>\d{1,2})(?::?(?P<minutes>\d\d))?)?",
     re.I,
@@ -161,13 +174,50 @@ _ZONE_STATED = re.compile(
 
 def time_zone(name: str) -> str | None:
     """Return the time zone that the name of a time column states: ``Time (UTC)``, ``time_utc``."""
-    match = _ZONE_STATED.search(name[:LONGEST_NAME].replace("_", " "))
+    name = name[:LONGEST_NAME]
+    match = re.search(IANA_ZONE, name)
+    if match is not None:
+        return match[0]
+    match = _ZONE_STATED.search(name.replace("_", " "))
     if match is None:
-        return None
+        word = re.search(rf"\b(?:{'|'.join(ZONE_HOURS)})\b", name)
+        return f"{ZONE_HOURS[word[0]]:+03d}:00" if word else None
     if not match["hours"] or not int(match["hours"]) + int(match["minutes"] or 0):
         return "UTC"
     sign = "+" if match["sign"] == "+" else "-"
     return f"{sign}{int(match['hours']):02d}:{match['minutes'] or '00'}"
+
+
+def speaks_of_zone(name: str) -> bool:
+    """Tell whether a name or a line says that a time zone stands in it, or below it."""
+    return re.search(_ZONE_WORDS, name[:LONGEST_NAME], re.I) is not None
+
+
+def preamble_zone(lines: Sequence[str]) -> str | None:
+    """Return the time zone that a line above the table states: ``# all times UTC``.
+
+    A moment with a zone says nothing of the others' clocks.
+    """
+    for line in lines:
+        bare = re.sub(r"[-+]\d\d:\d\d", "", line[:LONGEST_NAME])
+        stated = re.search(_TIMES_IN_UTC, bare, re.I) and not re.search(r"\d:\d\d", bare)
+        if stated or speaks_of_zone(line):
+            found = time_zone(line) or _offset(line)
+            if found is not None:
+                return found
+    return None
+
+
+def _offset(line: str) -> str | None:
+    match = re.search(r"[:=,;\s]([+-])(\d{1,2})(?::?(\d\d))?\s*$", line[:LONGEST_NAME])
+    return f"{match[1]}{int(match[2]):02d}:{match[3] or '00'}" if match else None
+
+
+_ZONE_WORDS = (
+    r"\b(?:time ?zone|tz|zeitzone|fuseau|zona horaria|huso horario|fuso|tijdzone|tids?zon\w*"
+    r"|strefa czasowa|часовой пояс)\b|タイムゾーン|时区|時區"
+)
+_TIMES_IN_UTC = r"\b(?:times?|timestamps?|clock|zeit(?:en)?|heures?|horas?)\b.*\b(?:utc|gmt|zulu)\b"
 
 
 def leaves_unit_open(name: str) -> bool:
@@ -246,7 +296,8 @@ def time_unit(name: str) -> TimeUnit | None:
 
 _FOREIGN = re.compile(
     r"(?P<rankine>\brankine\b|[°º˚]\s*ra?(?![a-z]))|(?P<micro>[µμ]v\b|\buv\b|\bmicro ?volts?\b)"
-    r"|(?P<volt>\b(?:thermocouple|thermo|tc|emf)[ _]*[(\[/,]?\s*v(?:olts?)?\b)",
+    r"|(?P<volt>\b(?:thermocouple|thermo|tc|emf)[ _]*[(\[/,]?\s*v(?:olts?)?\b|^volts?$)"
+    r"|(?P<loop>^m ?a$|[(\[]\s*ma\s*[)\]]|[_ ]ma$|\b4 ?(?:-|\.\.|to) ?20 ?ma\b)",
     re.I,
 )
 
@@ -256,9 +307,12 @@ def foreign_unit(name: str) -> str | None:
     match = _FOREIGN.search(name[:LONGEST_NAME])
     if match is None:
         return None
-    return {"rankine": "°R (Rankine)", "micro": "microvolts", "volt": "volts"}[
-        match.lastgroup or ""
-    ]
+    return {
+        "rankine": "°R (Rankine)",
+        "micro": "microvolts",
+        "volt": "volts",
+        "loop": "milliamperes",
+    }[match.lastgroup or ""]
 
 
 _COUNTS = r"(?:adc|a d|raw|counts?|digits?)(?: (?:raw|counts?|value|reading|digits?))?"

@@ -23,6 +23,7 @@ from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
 from datetime import datetime
 from email.message import EmailMessage
+from email.utils import formatdate, make_msgid
 from typing import Any, Literal
 
 from firing.remote.notify_file import (
@@ -37,6 +38,7 @@ from firing.report.words import sentence
 from firing.serialise import OMITTED, Serialised
 from firing.units import format_duration
 from firing.version import __version__
+from firing.watch.alarm_command import end_group
 from firing.watch.calls import Call, CallBoard
 from firing.watch.events import WatchEvent
 
@@ -126,7 +128,7 @@ def _run(channel: ProgramChannel, message: Message) -> None:
     try:
         process.communicate(f"{message.document()}\n".encode(), timeout=ANSWER_S)
     except subprocess.TimeoutExpired:
-        process.kill()
+        end_group(process)
         process.wait()
         raise _NotDelivered(f"it ran longer than {ANSWER_S:.0f} s and was ended") from None
     if process.returncode:
@@ -160,6 +162,9 @@ def _mail(channel: MailChannel, message: Message) -> None:
     mail["Subject"] = message.subject
     mail["From"] = channel.sender
     mail["To"] = ", ".join(channel.to)
+    # Without these two a mail is easily taken for spam.
+    mail["Date"] = formatdate(localtime=True)
+    mail["Message-ID"] = make_msgid(domain=channel.sender.rpartition("@")[2].strip("<> "))
     mail.set_content(f"{message.text}\n")
     secure = ssl.create_default_context()
     with _mail_server(channel, secure) as server:

@@ -126,7 +126,8 @@ class Outlets:
         """Send what is due."""
         if self._messenger is not None:
             kept = self.seen.recording
-            self._messenger.recording(None if kept is None else kept.trouble)
+            trouble = None if kept is None else kept.trouble
+            self._messenger.recording(self.seen.not_recorded or trouble)
             self._messenger.tick()
 
     # For whoever owns them

@@ -175,10 +175,12 @@ class PageServer:
 
     def begin(self) -> list[str]:
         """Serve, from now on; returns where, for the person at this computer alone."""
-        found = [f"the page is at {self._address.url}"]
+        found = []
         listening = self._listen()
         if listening is None:
             found.append(f"{self._why}; the watch goes on, and the port is tried again")
+        verb = "is" if listening else "will be"
+        found.append(f"the page {verb} at {self._address.url}")
         if self._address.token is not None:
             found.append(
                 "whoever has that address can see the page, and whoever listens in this network "

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 import shutil
 import sys
+import unicodedata
 from collections.abc import Sequence
 from pathlib import Path
 
@@ -18,7 +19,8 @@ def service_unit(arguments: Sequence[str], folder: Path, name: str = "") -> str:
 
     `FiringError` if an argument cannot stand in a unit.
     """
-    unit = re.sub(r"[^a-z0-9]+", "-", name.lower()).strip("-")
+    plain = unicodedata.normalize("NFKD", name.casefold()).encode("ascii", "ignore").decode()
+    unit = re.sub(r"[^a-z0-9]+", "-", plain).strip("-")
     unit = f"firing-watch-{unit}" if unit else "firing-watch"
     command = " ".join(_quoted(word) for word in (*_program(), *arguments))
     home = _escaped(str(folder))
@@ -29,7 +31,9 @@ def service_unit(arguments: Sequence[str], folder: Path, name: str = "") -> str:
 #   3. systemctl --user enable --now {unit}
 #   4. loginctl enable-linger      (so that it runs while you are not logged in)
 # Its messages: journalctl --user -u {unit} -f
-# Keep the computer awake: a computer that sleeps reads nothing.
+# Keep the computer awake: a computer that sleeps reads nothing.  If yours lets you, put
+#   {shutil.which("systemd-inhibit") or "/usr/bin/systemd-inhibit"} --what=sleep:idle
+# before the program at ExecStart.  Try that first: where it is refused, the watch doesn't begin.
 # A secret of --notify that stands in the environment goes into a file of mode 0600, named here by
 #   EnvironmentFile=
 # This is no safety device: an independent over-temperature cut-out and a person at the end point

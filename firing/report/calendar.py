@@ -19,10 +19,11 @@ from firing.errors import FiringError
 from firing.forecast.opening import RANGES_HOLD
 from firing.forecast.result import Forecast
 from firing.report.card import Card, moment_of
+from firing.report.forecast import cone_falls
 from firing.report.sanitize import plain
 from firing.report.words import Timekeeper, forecast_times, sentence
 from firing.serialise import keyed
-from firing.units import format_temperature
+from firing.units import format_temperature, in_unit
 
 LASTS = timedelta(minutes=15)
 _NAMESPACE = uuid.UUID("6b1f7c58-4f0b-5d0e-9f6e-2c1d6a7b9e30")
@@ -257,11 +258,11 @@ def _moments(course: Forecast, card: Card | None, notes: list[str]) -> list[_Mom
     found += _by_hand(course, card)
     if not ends:
         return found
-    peak_s = _peak_s(course)
+    peak_s = course.peak_s
     peak = format_temperature(course.peak_c, unit)
     if course.heating_s - peak_s >= _ONE_MOMENT_S:
         found.append(("peak", peak_s, f"the peak is reached, {peak}", "", False))
-    cone = f"It comes to {course.cones.words}."
+    cone = f"It comes to {course.cones.words}.{cone_falls(course)}"
     look = "; look at the cones" if course.cones.reached_number is not None else ""
     found.append(("heating-ends", course.heating_s, f"heating ends{look}", cone, True))
     opens = format_temperature(course.unload_c, unit)
@@ -285,7 +286,8 @@ def _range_words(course: Forecast, keeper: Timekeeper) -> str:
     level = "from quick to slow kilns" if course.kiln is None else f"the {RANGES_HOLD} range"
     assumed = ""
     if course.kiln is None:
-        assumed = f"No kiln was given: this is the cooling of {course.usual.words}.  "
+        usual = in_unit(course.usual.words, course.schedule.unit)
+        assumed = f"No kiln was given: this is the cooling of {usual}.  "
     return f"Between {low} and {high}, {level}.  {assumed}Read the pyrometer first."
 
 
@@ -298,14 +300,6 @@ def _candling_ends_s(course: Forecast) -> float | None:
         if segment.hold_s > 0.0:
             found = timed.end_s
     return found
-
-
-def _peak_s(course: Forecast) -> float:
-    """Return when the peak is reached [s]."""
-    if course.kiln is not None:
-        return course.kiln.peak_s
-    time_s, temperature_c = course.trace.time_s, course.trace.channel_c()
-    return float(time_s[int((temperature_c >= course.peak_c - 0.01).argmax())])
 
 
 def _by_hand(course: Forecast, card: Card | None) -> list[_Moment]:

@@ -25,6 +25,7 @@ from firing.report.document import (
     on_page,
     on_text,
 )
+from firing.report.forecast import cone_falls
 from firing.report.words import Timekeeper, forecast_times, opening_range, sentence
 from firing.safety import DEFERENCE, Caution, cautions_for
 from firing.units import format_duration, format_temperature, from_celsius, hours_minutes
@@ -151,7 +152,7 @@ def _cone_words(card: Card) -> str:
     wanted, comes = card.forecast.target_cone, card.forecast.cones.words
     if wanted is None:
         return f"As keyed it comes to {comes}."
-    return f"For cone {wanted}; as keyed it comes to {comes}."
+    return f"For cone {wanted}; as keyed it comes to {comes}.{cone_falls(card.forecast)}"
 
 
 def _peak_words(card: Card) -> str:

@@ -11,7 +11,7 @@ from firing.design.resume import Resumption
 from firing.forecast.result import Forecast
 from firing.report.cautions import cautions_in_short, cautions_named
 from firing.report.document import Block, Bullets, Paragraph, Report, Section, Sources
-from firing.report.forecast import forecast_answer, forecast_segments, milestones
+from firing.report.forecast import cone_falls, forecast_answer, forecast_segments, milestones
 from firing.report.listings import how_read_section
 from firing.report.words import forecast_times, sentence
 from firing.safety import DEFERENCE, cautions_for
@@ -71,7 +71,7 @@ def _brief(design: Design) -> list[Block | None]:
     limits = _limits(design)
     if len(limits) > _REASONS_SHOWN:
         limits = [*limits[:_REASONS_SHOWN], f"{len(limits) - _REASONS_SHOWN} more with --full."]
-    practice = design.practice[-1:]
+    practice = [row for row in design.practice if row.what == "heating"]
     cautioned = [] if course.ware is None else [c.message for c in course.ware.cautions]
     told = (*cautioned, " ".join(limits))
     notes = [words for words in design.notes if not any(words in one for one in told)]
@@ -81,7 +81,7 @@ def _brief(design: Design) -> list[Block | None]:
         *_problems(design.problems),
         Paragraph(f"Closing to opening at {opening}: {format_duration(design.total_s)}."),
         Paragraph(milestones(course)),
-        Paragraph(f"Comes to {course.cones.words}{wanted}."),
+        Paragraph(f"Comes to {course.cones.words}{wanted}.{cone_falls(course)}"),
         *(Paragraph(row.message) for row in practice),
         Paragraph("Check:") if cautioned else None,
         Bullets(cautioned) if cautioned else None,

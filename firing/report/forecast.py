@@ -148,7 +148,7 @@ def _brief(forecast: Forecast) -> list[Block | None]:
     more = f"{left} more to know, and " if left > 0 else ""
     return [
         Paragraph(milestones(forecast)),
-        Paragraph(f"Comes to {forecast.cones.words}{wanted}."),
+        Paragraph(f"Comes to {forecast.cones.words}{wanted}.{cone_falls(forecast)}"),
         Paragraph("Fix first:") if fix else None,
         Numbered(fix) if fix else None,
         *([Paragraph(way)] if (way := _next_step(forecast)) else []),
@@ -216,8 +216,7 @@ def milestones(forecast: Forecast) -> str:
     if kiln is not None and not kiln.reaches_peak:
         steps.append(f"comes to {peak} {keeper.when(kiln.peak_s)} and no further")
     elif any(s.end_c == forecast.peak_c for s in forecast.segments):
-        first = next(s for s in forecast.segments if s.end_c == forecast.peak_c)
-        steps.append(f"peak {peak} {keeper.when(first.ramp_end_s)}")
+        steps.append(f"peak {peak} {keeper.when(forecast.peak_s)}")
     else:
         steps[0] += f" at {peak}, and goes no hotter"
     if kiln is None or not kiln.stalled:
@@ -239,8 +238,6 @@ def _tiles(forecast: Forecast) -> list[Tile]:
     unit, keeper = forecast.schedule.unit, forecast_times(forecast)
     kiln = forecast.kiln
     reaches = kiln is None or kiln.reaches_peak
-    at_peak = (s.ramp_end_s for s in forecast.segments if s.end_c == forecast.peak_c)
-    first_s = next(at_peak, forecast.program_s)
     wanted = forecast.target_cone
     tiles = [
         Tile(
@@ -252,7 +249,7 @@ def _tiles(forecast: Forecast) -> list[Tile]:
         Tile(
             "Peak",
             format_temperature(forecast.peak_c, unit),
-            sentence(keeper.when(first_s)) if reaches else "and no further",
+            sentence(keeper.when(forecast.peak_s)) if reaches else "and no further",
             None if kiln is None else reaches,
         ),
         Tile("Cone", forecast.cones.words, f"for cone {wanted}" if wanted else ""),
@@ -273,6 +270,15 @@ def _tiles(forecast: Forecast) -> list[Tile]:
     return tiles
 
 
+def cone_falls(forecast: Forecast) -> str:
+    """Return when the target cone falls if that is only as the kiln cools, led by a space."""
+    late_s = forecast.cone_falls_late_s
+    if late_s is None:
+        return ""
+    when = forecast_times(forecast).when(late_s, about=True)
+    return f" Cone {forecast.target_cone} falls as the kiln cools, {when}."
+
+
 def forecast_answer(forecast: Forecast) -> list[str]:
     """Return how long the heating takes, when the peak and the opening come, and the cone."""
     unit = forecast.schedule.unit
@@ -284,10 +290,9 @@ def forecast_answer(forecast: Forecast) -> list[str]:
     elif all(s.end_c != forecast.peak_c for s in forecast.segments):
         words = f"Begins at {peak}, and goes no hotter."
     else:
-        first_peak = next(s for s in forecast.segments if s.end_c == forecast.peak_c)
         words = (
             f"Heats for {format_duration(forecast.heating_s)}{heating_range(forecast)} and reaches "
-            f"{peak} {keeper.when(first_peak.ramp_end_s)}."
+            f"{peak} {keeper.when(forecast.peak_s)}."
         )
     unload = format_temperature(forecast.unload_c, unit)
     if kiln is not None and kiln.stalled:
@@ -305,7 +310,7 @@ def forecast_answer(forecast: Forecast) -> list[str]:
     wanted = f"; target cone {forecast.target_cone}" if forecast.target_cone else ""
     return [
         f"{words} {opening}",
-        f"Amounts to {forecast.cones.words}{wanted}: {CONES_MEANT}.",
+        f"Amounts to {forecast.cones.words}{wanted}: {CONES_MEANT}.{cone_falls(forecast)}",
     ]
 
 

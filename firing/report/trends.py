@@ -95,7 +95,10 @@ def _answer(wear: ElementWear, say: Wording) -> str:
     when = wear.on(middle)
     about = "" if when is None else f", about {when:%B %Y}"
     most = f"over {HORIZON}" if high is None else f"{high}"
-    return f"{peak} goes out of reach {how} in {middle} firings (80 %: {low} to {most}){about}."
+    if middle == 0:
+        return f"{peak} may be out of reach {how} at the next firing (80 %: 0 to {most} more)."
+    firings = "1 firing" if middle == 1 else f"{middle} firings"
+    return f"{peak} goes out of reach {how} in {firings} (80 %: {low} to {most}){about}."
 
 
 def _since(wear: ElementWear) -> str:

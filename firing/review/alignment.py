@@ -2,7 +2,7 @@
 
 A firing passes through its plan's states in order: before heating, ramp 1, hold 1, ramp 2, …, and
 after the last segment.  Every minute of the log fits each state more or less well, by its
-temperature and by its slope; the sequence of states whose total misfit is least is found exactly
+temperature and by its slope; the sequence of states whose total cost is least is found exactly
 (dynamic programming over a chain, Viterbi 1967, doi:10.1109/TIT.1967.1054010), in one pass a state.
 A chain may be left early (a firing that was stopped) and entered late (a log that was started in
 the middle), each at a price.  The edges so found are then set where the readings cross the level:
@@ -204,7 +204,7 @@ def ran_on(trace: ResampledTrace, hold_from: int, hold_to: int, target_c: float)
     return rose and last_c > target_c + 2.0 * limit.HOLD_SCATTER_C
 
 
-# Misfit is counted in minutes of a ramp that goes backwards.
+# Cost is counted in minutes of a ramp that goes backwards.
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -261,7 +261,7 @@ class _State:
 
     segment: int  # -1 before the first, as many as there are after the last
     holding: bool
-    misfit: FloatArray
+    cost: FloatArray
     arrival: FloatArray
     staying: FloatArray | float = 0.0
     least: int = 0  # samples, of a hold
@@ -282,7 +282,7 @@ def align(schedule: Schedule, trace: ResampledTrace) -> Alignment:
     gaps = _heating_interruptions(schedule, trace)
     states = _states(schedule, trace)
     _excuse(states, gaps, schedule, trace)
-    path = _least_misfit(states, trace.time_s.size)
+    path = _least_cost(states, trace.time_s.size)
     return _passages(schedule, trace, path, gaps)
 
 
@@ -315,13 +315,13 @@ def _states(schedule: Schedule, trace: ResampledTrace) -> list[_State]:
         staying = np.minimum(arrival, limit.STAYING_COST_MOST)
         if segment.hold_s == 0:
             staying = staying + limit.UNPLANNED_HOLD_COST
-        misfit = limit.OTHER_HOLD_COST * off_level + moving
+        cost = limit.OTHER_HOLD_COST * off_level + moving
         stay_s = (
             min(segment.hold_s, limit.SHORTEST_HOLD_S) if segment.hold_s else limit.SHORTEST_HOLD_S
         )
         least = max(1, math.ceil(stay_s / trace.step_s))
         skipping = limit.SKIPPED_HOLD_COST if segment.hold_s >= limit.SHORTEST_HOLD_S else 0.0
-        states.append(_State(index, True, misfit * minutes, arrival, staying, least, skipping))
+        states.append(_State(index, True, cost * minutes, arrival, staying, least, skipping))
     last_c = schedule.segments[-1].target_c
     above = np.clip((temperature_c - last_c) / scatter_c, 0.0, 1.0)
     natural_rate = default_kiln.cooling_rate_c_per_h(np.maximum(temperature_c, 40.0))
@@ -357,7 +357,7 @@ def _excuse(
         away = slice(trace.index(gap.start_s), trace.index(gap.end_s) + 1)
         for state in states:
             if 0 <= state.segment <= schedule.peak_index:
-                state.misfit[away] = 0.0
+                state.cost[away] = 0.0
 
 
 def _expected_rate(schedule: Schedule, index: int, temperature_c: FloatArray) -> FloatArray:
@@ -369,8 +369,8 @@ def _expected_rate(schedule: Schedule, index: int, temperature_c: FloatArray) ->
     return np.maximum(default_kiln.cooling_rate_c_per_h(temperature_c), 4.0)
 
 
-def _least_misfit(states: list[_State], samples: int) -> _Path:
-    """Find the state of every sample for the least total misfit.
+def _least_cost(states: list[_State], samples: int) -> _Path:
+    """Find the state of every sample for the least total cost.
 
     Column t of the tables stands for the moment before sample t, so a state entered at column a
     and left at column b pays for samples a to b − 1, and one with a == b is only passed through.
@@ -403,7 +403,7 @@ def _least_misfit(states: list[_State], samples: int) -> _Path:
                 aborts |= left < arrive
                 origin[j] = np.where(left < arrive, early, origin[j])
                 arrive = np.minimum(arrive, left)
-        paid = np.concatenate(([0.0], np.cumsum(state.misfit)))
+        paid = np.concatenate(([0.0], np.cumsum(state.cost)))
         advantage = arrive - paid
         best = np.minimum.accumulate(advantage)
         latest = np.maximum.accumulate(np.where(advantage <= best, np.arange(best.size), 0))

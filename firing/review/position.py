@@ -97,6 +97,9 @@ def locate(plan: Plan, time_s: FloatArray, temperature_c: FloatArray, now_c: flo
     begun = [i for i, passage in enumerate(found.passages) if passage.came_to_c is not None]
     if not begun:
         return Position("waiting", None, None, None, 0.0, None)
+    cut = _cut_short(plan, found, even)
+    if cut is not None:
+        return Position("left", cut, None, None, plan.ramp_s(cut, now_c), None)
     end_s = plan.segments[-1].end_s
     last = len(plan.segments) - 1
     held = last if found.complete else begun[-1] - 1
@@ -111,21 +114,29 @@ def locate(plan: Plan, time_s: FloatArray, temperature_c: FloatArray, now_c: flo
     return _inside(plan, found, even, index, now_s, now_c)
 
 
-AHEAD_S = 900.0
-"""No kiln is so far ahead of a plan whose targets it has not come to [s]."""
+def _cut_short(plan: Plan, found: Alignment, even: ResampledTrace) -> int | None:
+    """Return the ramp that the power left, though the plan's next segments fit the fall; or None.
 
-
-def outruns_kiln(plan: Plan, position: Position, highest_c: float) -> bool:
-    """Tell whether a place is one that no kiln as hot as this at the most can have come to.
-
-    A fall in the midst of a ramp looks like the end of a segment that was never reached.
+    It ends far below its target, and sooner than any controller's clock goes.
     """
-    index, late_s = position.segment, position.late_s
-    if index is None or late_s is None or late_s > -AHEAD_S:
-        return False
-    passed = index + (position.phase == "done")
-    targets_c = [plan.schedule.segments[i].target_c for i in range(passed) if plan.heats(i)]
-    return max(targets_c, default=-math.inf) > highest_c + limit.NOT_HELD_C
+    segments = plan.schedule.segments
+    first = next(i for i, passage in enumerate(found.passages) if passage.came_to_c is not None)
+    origin_s = _origin_s(plan, found)
+    if found.starts_inside:
+        begins_c = float(even.temperature_c[0])
+        origin_s = plan.ramp_s(first, begins_c)
+        if abs(begins_c - segments[first].target_c) <= limit.NOT_HELD_C:
+            origin_s += segments[first].hold_s  # of which nobody saw how much was left
+    for index in range(first, len(segments)):
+        came_c, ended_s = found.passages[index].came_to_c, found.passages[index].end_s
+        turns = index + 1 == len(segments) or not plan.heats(index + 1)
+        if came_c is None or ended_s is None or not plan.heats(index) or not turns:
+            continue
+        early_s = plan.segments[index].ramp_end_s - origin_s - (ended_s - found.start_s)
+        short_c = segments[index].target_c - came_c
+        if short_c > limit.CUT_SHORT_C and early_s > limit.CUT_SHORT_S:
+            return index
+    return None
 
 
 def heating_ended_s(time_s: FloatArray, temperature_c: FloatArray) -> float:

@@ -359,7 +359,7 @@ def straight_pieces(
 def _fewest(time_s: FloatArray, temperature_c: FloatArray, through_c: float) -> list[int]:
     """Return the corners of the fewest straight stretches through the points; [] if too many."""
     n = time_s.size
-    miss = _misfits(time_s, temperature_c)
+    miss = _squared_residuals(time_s, temperature_c)
     best = np.full(n + 1, np.inf)
     best[0] = 0.0
     origins: list[np.ndarray] = []
@@ -375,8 +375,8 @@ def _fewest(time_s: FloatArray, temperature_c: FloatArray, through_c: float) -> 
     return []
 
 
-def _misfits(time_s: FloatArray, temperature_c: FloatArray) -> FloatArray:
-    """Return the squared misfit of the best line through points a to b − 1, for all a and b."""
+def _squared_residuals(time_s: FloatArray, temperature_c: FloatArray) -> FloatArray:
+    """Return the least sum of squared residuals of a line through points a to b − 1."""
     t, y = time_s - time_s[0], temperature_c - temperature_c[0]
     t = t / (t[-1] or 1.0)
 

@@ -72,7 +72,8 @@ def resampled(
     time_s, temperature_c = time_s[usable], temperature_c[usable]
     if time_s.size < 2:
         raise FiringError(
-            f"the log holds {time_s.size} usable reading(s) of this channel; a firing needs two"
+            f"this channel has {'no' if time_s.size == 0 else 'one'} usable reading; a firing "
+            "needs two"
         )
     if time_s.size >= 5:
         temperature_c = _without_spikes(temperature_c)

@@ -599,21 +599,79 @@ class Mended:
 class Review(Plottable):
     """A firing set against its plan.
 
-    Times inside count from the log's first reading [s]; `lead_in_s` of them pass before heating
-    begins.  `causes` are those of the whole firing, largest first, and add up to `excess_s`.
-    `refused` says in a clause why log and plan were not compared; there are no segments then.
-    `plan_doubt` says in a clause why they are compared, but may not belong together.
-    `begins_inside` says that the log begins inside the firing, `ended` how it ended, and `end_s`
-    when.
-    `analysed` is the log along its plan, which the findings are drawn from.
-    `gaps` are the stretches without readings, `load` what was in the kiln; `half_hours` are the
-    heat it took against the heat given; `shortfall` weighs why it was short of power, and `mended`
-    is the plan that the kiln as found can keep.
-    `heat` is the heat-work's verdict beyond the cones, `quickening` where cooling became quicker,
-    `extra_segment` what ran after the plan's last segment, `program_changes` the segments that were
-    skipped, repeated or edited, `sensor_shift` where a thermocouple moved, `kiln_unused` why the
-    kiln's model was not used, and `comparison` the other firing of the plan that this one is set
-    beside.  `causes_so_far` are those of an unfinished firing's finished segments.
+    Times inside count from the log's first reading [s].
+
+    Attributes
+    ----------
+    log : Log
+        What was read, as it was read.
+    schedule : Schedule
+        The plan.
+    forecast : Forecast
+        Of the plan, in the kiln if one was given.
+    channel : int
+        The column of the kiln's own temperature.
+    temperature_c : ndarray, shape (n,)
+        That column, with what is no temperature left out [°C].
+    lead_in_s : float
+        What passes before heating begins [s].
+    planned_s, forecast_s : float
+        By the program's arithmetic, and as the kiln was to do it [s].
+    planned_basis : str
+        What the planned times rest on, as a clause.
+    actual_s : float or None
+        What it took [s]; None where the log does not hold it whole.
+    segments : tuple of ReviewedSegment
+        Planned and actual, one by one; empty if `refused`.
+    causes, causes_so_far : tuple of CauseShare
+        Those of the whole firing, largest first, which add up to `excess_s`; and those of an
+        unfinished firing's finished segments.
+    cooling : CoolingReview or None
+        How it cooled by itself.
+    cones_planned, cones : ConeVerdict
+        What the plan comes to, and what the firing came to.
+    cones_by_channel : dict of str to ConeVerdict
+        What it came to at every thermocouple.
+    findings : tuple of Finding
+        What somebody should know, the gravest first.
+    analysed : AnalysedLog
+        The log along its plan, which the findings are drawn from.
+    plan_time_s, plan_c : ndarray, shape (m,)
+        The plan, beginning where the firing does [s, °C].
+    aligned_plan_c : ndarray, shape (n,)
+        The plan at every reading, each segment at its own place [°C].
+    refused, plan_doubt : str
+        Why log and plan were not compared, and why they may not belong together, as clauses.
+    begins_inside : bool
+        Whether the log begins inside the firing.
+    ended : {"program", "stopped", "log"}
+        How it ended: with its program, stopped before, or the log ends before it.
+    end_s : float or None
+        When it ended [s].
+    heat : HeatVerdict or None
+        The heat-work's verdict beyond the cones.
+    quickening : Quickening or None
+        Where cooling became quicker.
+    extra_segment : ExtraSegment or None
+        What ran after the plan's last segment.
+    program_changes : tuple of ProgramChange
+        The segments that were skipped, repeated or edited.
+    sensor_shift : SensorShift or None
+        Where a thermocouple moved.
+    kiln, load : KilnDescription or None, Load or None
+        What it was fired in, and what was in it.
+    gaps : tuple of Gap
+        The stretches without readings, and what they hide.
+    half_hours : HalfHours or None
+        The heat it took against the heat given.
+    shortfall : Shortfall or None
+        Why it was short of power, weighed.
+    mended : Mended or None
+        The plan that the kiln as found can keep.
+    kiln_unused : str
+        Why the kiln's model was not used.
+    comparison : Comparison or None
+        The other firing of the plan that this one is set beside.
     """
 
     log: Log

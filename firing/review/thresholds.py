@@ -128,6 +128,9 @@ CLIMBING_SHARE = 0.7
 """… at this share of the first rate [1; made firings]."""
 REACHED_C = 1.5
 """A running firing has come to a target this near [°C; made firings]."""
+CUT_SHORT_C, CUT_SHORT_S = 40.0, 900.0
+"""A running firing that falls so far below the target of its ramp, and so long before the plan's
+clock is there, has lost its power: nobody led it down [°C, s; made firings]."""
 NOT_HELD_C = 10.0
 """A stay further than this from its target is no hold but a kiln that does not get there
 [°C; made firings]."""
@@ -318,7 +321,7 @@ PLAN_CLEAR = 1.5
 """A plan is sure if no other leaves less than this multiple to explain [1; made firings]."""
 PLAN_SURE_SHARE = 0.12
 """With more of the heating to explain a plan is not sure [1; made firings] …"""
-PLAN_MISFIT_SHARE = 0.75
+PLAN_NONE_SHARE = 0.75
 """… and with more than this the log is of none of the plans [1; made firings]."""
 KILN_CLEAR = 0.12
 """Two kilns further apart than this are told apart [log of a ratio; made firings]."""

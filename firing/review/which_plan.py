@@ -62,7 +62,7 @@ class PlanFit:
     explain_s: float = 0.0
 
     @property
-    def misfit_s(self) -> float:
+    def to_explain_s(self) -> float:
         """Seconds to explain, with those that the peak counts for."""
         return self.booked_s + _peak_s(self.peak_off_c)
 
@@ -138,7 +138,7 @@ def _held(time_s: FloatArray, course_c: FloatArray) -> tuple[FloatArray, FloatAr
     return even_s, np.interp(even_s, time_s, course_c)
 
 
-def _rough_misfit_s(time_s: FloatArray, course_c: FloatArray, schedule: Schedule) -> float:
+def _roughly_to_explain_s(time_s: FloatArray, course_c: FloatArray, schedule: Schedule) -> float:
     """Return how far a log's times from level to level are from a plan's [s]."""
     plan_s, plan_c, by_rate = _plan_course(schedule)
     peak_c, plan_peak_c = float(course_c.max()), float(plan_c.max())
@@ -193,7 +193,7 @@ def which_plan(
     time_s, course_c = log.trace.time_s[known], whole_c[known]
     if not plans or time_s.size < 2:
         return PlanMatch((), False, None, "there is no plan to compare with")
-    rough = {name: _rough_misfit_s(time_s, course_c, plan) for name, plan in plans.items()}
+    rough = {name: _roughly_to_explain_s(time_s, course_c, plan) for name, plan in plans.items()}
     ordered = sorted(rough, key=lambda name: rough[name])
     least_s = rough[ordered[0]]
     near = [
@@ -210,7 +210,7 @@ def which_plan(
             refused = refused or str(error)
             continue
         reviewed.append((_fit(name, found), found))
-    reviewed.sort(key=lambda one: (bool(one[0].refused), one[0].misfit_s))
+    reviewed.sort(key=lambda one: (bool(one[0].refused), one[0].to_explain_s))
     if not reviewed:
         return PlanMatch((), False, None, refused)
     if liked:
@@ -220,11 +220,11 @@ def which_plan(
     heated_s = max(float(time_s[int(np.argmax(course_c))] - time_s[0]), 3600.0)
     if best.refused:
         return PlanMatch(fits, False, None, f"no plan fits: {best.refused}")
-    if best.misfit_s > limit.PLAN_MISFIT_SHARE * heated_s:
+    if best.to_explain_s > limit.PLAN_NONE_SHARE * heated_s:
         return PlanMatch(fits, False, None, f"no plan fits: {best.name} {best.words}")
     others = [fit for fit in fits[1:] if not fit.refused]
-    near_s = limit.PLAN_CLEAR * best.misfit_s + limit.PLAN_ROUGH_S
-    ahead = [fit for fit in others if fit.misfit_s < near_s]
+    near_s = limit.PLAN_CLEAR * best.to_explain_s + limit.PLAN_ROUGH_S
+    ahead = [fit for fit in others if fit.to_explain_s < near_s]
     said = [fit for fit in (best, *ahead) if _is_named(log, _names(fit), place)]
     if ahead and len(said) == 1:
         fits = (said[0], *(fit for fit in fits if fit is not said[0]))
@@ -236,7 +236,7 @@ def which_plan(
         why += f"; {ahead[0].name} fits nearly as well, and {ahead[0].words}"
     elif len(plans) == 1:
         why += "; the only plan there is"
-    elif much := best.misfit_s > limit.PLAN_SURE_SHARE * heated_s:
+    elif much := best.to_explain_s > limit.PLAN_SURE_SHARE * heated_s:
         why += "; it may be of a plan that is not among these"
     return PlanMatch(fits, not (ahead or much), reviewed[0][1], why)
 
@@ -246,11 +246,11 @@ def _liked_first(
 ) -> list[tuple[PlanFit, Review]]:
     """Return the plans, best first, with the most liked of those that tie at the head."""
     best = reviewed[0][0]
-    near_s = limit.PLAN_CLEAR * best.misfit_s + limit.PLAN_ROUGH_S
-    tied = [one for one in reviewed if one[0].refused == "" and one[0].misfit_s < near_s]
+    near_s = limit.PLAN_CLEAR * best.to_explain_s + limit.PLAN_ROUGH_S
+    tied = [one for one in reviewed if one[0].refused == "" and one[0].to_explain_s < near_s]
     if len(tied) < 2:
         return reviewed
-    first = min(tied, key=lambda one: (liked.get(one[0].name, len(liked)), one[0].misfit_s))
+    first = min(tied, key=lambda one: (liked.get(one[0].name, len(liked)), one[0].to_explain_s))
     return [first, *(one for one in reviewed if one is not first)]
 
 
@@ -334,7 +334,7 @@ def which_kiln(
         return KilnMatch(next(iter(kilns)), "the only kiln there is")
     if found is None:
         return KilnMatch("", f"which of {len(kilns)} kilns it was fired in is open")
-    off = {name: _kiln_misfit(found, kiln) for name, kiln in kilns.items()}
+    off = {name: _kiln_deviation(found, kiln) for name, kiln in kilns.items()}
     ordered = sorted(off, key=lambda name: off[name][0])
     best, second = ordered[0], ordered[1]
     if off[second][0] - off[best][0] < limit.KILN_CLEAR or not math.isfinite(off[best][0]):
@@ -352,7 +352,7 @@ def _is_named(log: Log, names: Sequence[str], place: str = "") -> bool:
     )
 
 
-def _kiln_misfit(found: Review, kiln: KilnDescription) -> tuple[float, str]:
+def _kiln_deviation(found: Review, kiln: KilnDescription) -> tuple[float, str]:
     """Return how far a firing is from what a kiln does, as a ratio's logarithm, and the ground."""
     try:
         course = expected(found.schedule, kiln, None)

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import contextlib
 import os
 import shutil
+import signal
 import subprocess
 import time
 from collections import deque
@@ -31,6 +33,16 @@ class _Run:
     event: WatchEvent
     process: subprocess.Popen[bytes]
     started_s: float
+    hung: bool = False
+
+
+def end_group(process: subprocess.Popen[bytes]) -> None:
+    """End a program that was started as a session of its own, and whatever it started itself."""
+    if os.name != "posix":
+        process.kill()
+        return
+    with contextlib.suppress(OSError):  # it has just ended by itself
+        os.killpg(process.pid, signal.SIGKILL)
 
 
 class AlarmCommand:
@@ -73,10 +85,11 @@ class AlarmCommand:
         for run in self._running:
             code = run.process.poll()
             if code is not None:
-                self._note_end(run.event, code)
+                self._note_end(run, code)
                 continue
-            if now_s - run.started_s > LONGEST_RUN_S:
-                run.process.kill()
+            if now_s - run.started_s > LONGEST_RUN_S and not run.hung:
+                run.hung = True
+                end_group(run.process)
             still.append(run)
         self._running = still
         while self._waiting and len(self._running) < AT_ONCE:
@@ -108,12 +121,14 @@ class AlarmCommand:
             env={**os.environ, **environment, "FIRING_REPEAT": str(event.repeat)},
         )
 
-    def _note_end(self, event: WatchEvent, code: int) -> None:
+    def _note_end(self, run: _Run, code: int) -> None:
         """Keep, once, that a command says that its message did not go out."""
         if code == 0:
             return
         how = f"ended with exit code {code}" if code > 0 else f"was ended by signal {-code}"
-        when = "at its trial" if event.id == TRIAL else f"for {event.id}"
+        if run.hung:
+            how = f"ran longer than {LONGEST_RUN_S:g} s and was ended"
+        when = "at its trial" if run.event.id == TRIAL else f"for {run.event.id}"
         self._note_once(
             f"{self._name} {how} {when}: alarms may not reach you; try the command by hand"
         )

@@ -82,7 +82,7 @@ class WatchListener:
         self._silent_after_s = silent_after_s
         self._pause = UsualPause(getattr(connection.source, "interval_s", 0.0))
         if live:
-            self._pause.add(base.now_s())
+            self._pause.begin(base.now_s())
         self._count = 0
         self._read_s: float | None = None
         self._stage: Stage | None = None

@@ -88,7 +88,7 @@ class WatchSession:
         self._now_s = base.now_s() if live else 0.0
         self._read_s = self._now_s
         if live:
-            self._pause.add(self._now_s)
+            self._pause.begin(self._now_s)
         self._ticked_s = -math.inf
         self._status_s: float | None = None
         self._clock_s = -math.inf
@@ -260,7 +260,7 @@ class WatchSession:
             self._display.note(f"{reason}; trying again until it is back")
             self._mark_gap(reason)
         elif reason is None and self._lost_since_s is not None:
-            gone = format_duration(self._now_s - self._lost_since_s)
+            gone = format_duration(max(self._now_s - self._lost_since_s, 1.0))
             self._display.note(f"{self._connection.source.name} is back after {gone}")
             self._lost_since_s = None
 

@@ -359,6 +359,8 @@ def _why_over(path: Path, channel: int, *, first: bool) -> str:
     course_c = [values[channel] for values in held.values_c if values[channel] == values[channel]]
     fired = max(course_c, default=0.0) >= FIRED_C
     cold = fired and course_c[-1] <= COLD_C
+    if cold and pause_s < -COLD_PAUSE_S:
+        return "holds a firing that is over, by a clock that is ahead of this computer's"
     if (cold and pause_s >= COLD_PAUSE_S) or pause_s >= PAUSE_S:
         return f"holds a firing that ended {format_duration(pause_s)} ago"
     return ""

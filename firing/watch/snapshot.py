@@ -108,7 +108,7 @@ class WatchState:
         """Whether lines were readings, and every one that was to be recorded is in its file."""
         kept = self.recording
         return not (self.unreadable or self.not_recorded) and (
-            kept is None or not (kept.waiting or kept.lost)
+            kept is None or not (kept.waiting or kept.lost or kept.trouble)
         )
 
     @property

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from firing.capture.reading import Reading, Status
-from firing.review.position import Plan, Position, locate, outruns_kiln
+from firing.review.position import Plan, Position, locate
 from firing.schedule.schedule import Schedule
 from firing.units import TemperatureUnit, format_duration, format_temperature
 from firing.watch.alarms import AlarmBoard
@@ -245,9 +245,7 @@ class Watcher:
     def _place(self, now_s: float) -> list[WatchEvent]:
         assert self._plan is not None
         now_c = self.history.now_c()
-        found = locate(self._plan, *self.history.trace(), now_c)
-        if self._position is None or not outruns_kiln(self._plan, found, self.history.highest_c):
-            self._position = found
+        self._position = locate(self._plan, *self.history.trace(), now_c)
         set_point_c = self._position.set_point_c
         self._deviation_c = None if set_point_c is None else now_c - set_point_c
         if self._paces is not None:

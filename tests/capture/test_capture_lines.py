@@ -116,3 +116,25 @@ def test_lines_come_as_slowly_as_they_usually_do() -> None:
         together.add(at_s)
     assert together.usual_s == pytest.approx(59.9)
     assert UsualPause(5.0).patience_s(1.0) == 15.0
+
+
+def test_one_outage_of_an_instrument_that_is_quick_is_not_its_pace() -> None:
+    pause = UsualPause()
+    for began_s in (0.0, 1800.0):  # four lines a second, and half an hour without any
+        for quarter in range(40):
+            pause.add(began_s + 0.25 * quarter)
+    assert pause.patience_s(60.0) == 60.0
+
+
+def test_what_passes_from_the_opening_to_the_first_line_is_no_pause() -> None:
+    """A logger that writes every 75 s: what is heard first depends on when it was opened."""
+    pause = UsualPause()
+    pause.begin(0.0)
+    pause.add(10.0)
+    assert pause.patience_s(60.0) == 60.0
+    pause.add(85.0)
+    assert pause.patience_s(60.0) == 225.0
+    late = UsualPause()
+    late.begin(0.0)
+    late.add(70.0)  # a pause is longer than that
+    assert late.patience_s(60.0) == 210.0

@@ -126,6 +126,38 @@ def test_a_log_that_is_no_longer_the_same_is_lost_and_said(log: Path, how: str) 
     assert connection.lost_because is None
 
 
+@pytest.mark.parametrize("how", ["moved away", "cut to nothing"])
+def test_a_log_that_its_logger_begins_anew_goes_on(log: Path, how: str) -> None:
+    connection = Connection(FollowedLog(log, TOLD))
+    connection.open()
+    if how == "moved away":
+        log.rename(log.with_suffix(".1"))
+    log.write_text(HEADER, encoding="utf-8")
+    for _ in range(log_sources.PATIENCE):
+        assert connection.read(0.0) is None
+    append(log, line(7, 30.0) + line(8, 31.0))
+    found: list[Reading] = []
+
+    def takes_in(count: int) -> bool:
+        reading = connection.read(0.01)
+        found.extend([] if reading is None else [reading])
+        return len(found) == count
+
+    wait_until(lambda: takes_in(2))
+    append(log, line(9, 32.0))
+    wait_until(lambda: takes_in(3))
+    assert [reading.values_c[1] for reading in found] == pytest.approx([30.0, 31.0, 32.0])
+    assert [reading.at_s for reading in found] == [420.0, 480.0, 540.0]
+    assert any("was begun anew" in remark for remark in connection.source.remarks())
+
+
+def test_a_log_begun_anew_at_an_earlier_hour_is_lost(log: Path) -> None:
+    source = FollowedLog(log, TOLD)
+    log.write_text(HEADER + line(2, 30.0) + line(9, 31.0), encoding="utf-8")
+    with pytest.raises(SourceLost, match="no longer begins"):
+        source.open()
+
+
 def test_a_source_that_cannot_be_read_at_the_start_is_refused(log: Path) -> None:
     source = FollowedLog(log, TOLD)
     log.unlink()

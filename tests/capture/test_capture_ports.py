@@ -99,7 +99,10 @@ class Broken:
 def serial_exception() -> BaseException:
     import serial
 
-    fault: BaseException = serial.SerialException("device reports readiness but returned no data")
+    fault: BaseException = serial.SerialException(
+        "device reports readiness to read but returned no data "
+        "(device disconnected or multiple access on port?)"
+    )
     return fault
 
 
@@ -118,6 +121,7 @@ def test_every_kind_of_unplugging_is_one(fault: BaseException) -> None:
     link.port = Broken(fault)
     with pytest.raises(SourceLost, match="/dev/ttyTEST is gone"):
         link.read()
+    assert "readiness" not in str(link.lost(fault))
     with pytest.raises(SourceLost, match="/dev/ttyTEST is gone"):
         link.ask(b"READ?\n")
     link.close()
@@ -202,6 +206,9 @@ def test_a_port_that_is_not_there_is_told_with_what_to_do(tmp_path: object) -> N
         source("socket://127.0.0.1:1").open()
     with pytest.raises(SourceLost):
         source("nonsense://x").open()
+    for name in (str(tmp_path), os.devnull, "x" * 5000):
+        with pytest.raises(SourceLost, match="is no serial port; 'firing ports' lists"):
+            source(name).open()
 
 
 def test_a_port_is_opened_for_one_alone(instrument: Instrument) -> None:

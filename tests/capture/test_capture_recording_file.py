@@ -120,6 +120,33 @@ def test_a_file_replaced_by_another_is_left_alone(recording: Recording, path: Pa
     assert readings(kept) == recording.sent
 
 
+def test_a_file_written_over_is_left_alone_and_what_is_gone_counts(
+    recording: Recording, path: Path
+) -> None:
+    recording.lines(5)
+    path.write_text("my own notes;1;2\n" * 50, encoding="utf-8")
+    recording.lines(3)  # the first of these goes behind the notes, before it is looked
+    kept = path.with_name("log-2.csv")
+    told = only(recording.recorder)
+    assert "written over by another program: 6 lines are gone" in told
+    assert str(kept) in told
+    recording.recorder.close()
+    assert readings(kept) == recording.sent[6:]
+    assert recording.recorder.lost == 6
+    assert recording.recorder.failed
+
+
+def test_a_folder_in_the_files_place_costs_no_line(recording: Recording, path: Path) -> None:
+    recording.lines(5)
+    path.unlink()
+    path.mkdir()
+    recording.lines(3)
+    kept = path.with_name("log-2.csv")
+    assert str(kept) in only(recording.recorder)
+    recording.recorder.close()
+    assert readings(kept) == recording.sent
+
+
 def test_a_file_cut_to_nothing_has_its_header_again_and_no_zero_bytes(
     recording: Recording, path: Path
 ) -> None:
@@ -128,8 +155,9 @@ def test_a_file_cut_to_nothing_has_its_header_again_and_no_zero_bytes(
         pass
     recording.lines(4)
     told = only(recording.recorder)
-    assert "cut short by another program" in told
+    assert "cut short by another program: 5 lines are gone" in told
     recording.recorder.close()
+    assert recording.recorder.failed
     data = path.read_bytes()
     assert b"\0" not in data
     assert data.decode().splitlines()[0] == HEADER
@@ -172,10 +200,12 @@ def test_a_folder_that_is_gone_is_told_once_and_its_lines_come_when_it_is_back(
     recording.lines(4)
     assert "is gone and cannot be made again" in only(recording.recorder)
     assert recording.recorder.failed
+    assert recording.recorder.trouble == "its file is gone"
     folder.mkdir()
     recording.lines(2)
     assert "written again, with all its lines" in only(recording.recorder)
     assert not recording.recorder.failed
+    assert recording.recorder.trouble is None
     recording.recorder.close()
     assert readings(folder / "log.csv") == recording.sent
 

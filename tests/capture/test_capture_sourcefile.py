@@ -69,6 +69,8 @@ def test_lines_scpi_and_registers() -> None:
         ('port = "x"\nfields = ["a,b"]', "cannot name a channel"),
         ('port = "-"\nkind = "scpi"', "cannot be asked"),
         (MODBUS.replace("function = 4", "function = 6"), ":10: register 1 function"),
+        (MODBUS.replace("function = 4", "fonction = 4"), 'did you mean "function"?'),
+        ('port = "x"\nfields = 7', "7 stands where a list belongs"),
         (MODBUS.replace("address = 4096", "address = 65536"), ":9: register 1 address"),
     ],
 )

@@ -328,7 +328,7 @@ def test_the_users_command_gets_one_argument_and_no_shell(tmp_path: Path) -> Non
         (("-", "--speed", "2"), "--speed has no meaning"),
         (("-", "--unit", "mV"), "reference junction"),
         (("-", "--cone", "77"), "is not made"),
-        (("-", "--every", "0s"), "--every wants"),
+        (("-", "--every", "0s"), "--every takes"),
         (("-", "--channel", "9"), "the channels are 1 (kiln)"),
         (("-", "--alarm-command", '"x'), "quotation mark"),
         (("-", "--load", "x.toml"), "give --kiln too"),

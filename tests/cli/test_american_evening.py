@@ -87,6 +87,14 @@ def metric_on(page: Path) -> list[str]:
     return metric_in(" ".join(seen.words)) + metric_in(" | ".join(drawn))
 
 
+def sentences(document: object) -> list[str]:
+    """Return every text of a JSON document."""
+    if isinstance(document, dict | list):
+        inside = document.values() if isinstance(document, dict) else document
+        return [words for value in inside for words in sentences(value)]
+    return [document] if isinstance(document, str) else []
+
+
 def log_of(plan: Path, path: Path) -> None:
     """Write a log in °F of a kiln that keeps the program a little late, then cools by itself."""
     course, segments, _ = set_point_over_time(open_schedule(str(plan)))
@@ -125,6 +133,9 @@ def test_an_american_potters_first_evening(studio: Path, subtests: pytest.Subtes
             "card", "bisque.toml", "--controller", "controller.toml", *inside,
             "--start", "2026-11-27 20:00", "--html", "card.html",
         ),
+        (
+            "calendar", "bisque.toml", "--start", "20:00", "--kiln-size", "3 cu ft, 2.5 in, front"
+        ),
         ("heatwork", "bisque.toml"),
         ("safety", "bisque.toml"),
         ("review", "bisque.toml", "log.csv", *inside, "--html", "review.html"),
@@ -134,6 +145,14 @@ def test_an_american_potters_first_evening(studio: Path, subtests: pytest.Subtes
         ("watch", "log.csv", "--schedule", "bisque.toml", "--top", "1800", "--every", "12h"),
         ("guide", "dunting", "bisque.toml"),
         ("guide", "pinholes", "bisque.toml"),
+        (
+            "keep", "log.csv", "--plan", "bisque.toml", "--kiln", "kiln.toml",
+            "--logbook", "b.sqlite",
+        ),
+        ("logbook", "list", "--logbook", "b.sqlite"),
+        ("logbook", "show", "1", "--logbook", "b.sqlite"),
+        ("logbook", "trends", "--logbook", "b.sqlite"),
+        ("logbook", "page", "--logbook", "b.sqlite"),
     ]  # fmt: skip
     runner = CliRunner()
     for step in steps:
@@ -148,6 +167,14 @@ def test_an_american_potters_first_evening(studio: Path, subtests: pytest.Subtes
             if step[0] == "cone":  # the chart prints both units, and so does this
                 found = [words for words in found if "°F" not in words]
             assert found == []
+        if step[0] in ("design", "forecast", "card", "review", "resume"):
+            keep = [word for word in step if word not in ("--html", "--out")]
+            asked = [word for word in keep if not word.endswith(".html")]
+            if step[0] == "design":
+                asked.remove("bisque.toml")
+            answer = json.loads(runner.invoke(cli, [*asked, "--json"]).stdout)
+            with subtests.test(f"sentences of {step[0]} in JSON"):
+                assert metric_in(" | ".join(sentences(answer))) == []
     with subtests.test("the file designed"):
         text = Path("bisque.toml").read_text(encoding="utf-8")
         assert 'unit = "F"' in text

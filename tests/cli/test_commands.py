@@ -63,6 +63,12 @@ def test_every_command_has_help_and_a_json_option(ask: Run) -> None:
         assert "Example: firing" in page.stdout or name not in under
 
 
+def test_a_group_lists_its_commands_whole_and_knows_a_slip(ask: Run) -> None:
+    for group, slip, meant in (("kiln", "shw", "show"), ("logbook", "lst", "list")):
+        assert "..." not in ask(group, "--help").stdout.partition("Commands:")[2]
+        assert f"no such command '{slip}'; did you mean '{meant}'?" in ask(group, slip).stderr
+
+
 def test_every_command_is_told_of_in_the_readme() -> None:
     readme = (Path(__file__).parents[2] / "README.md").read_text(encoding="utf-8")
     for name in COMMANDS:

@@ -109,7 +109,7 @@ def test_each_log_may_have_its_own_schedule_and_load(ask: Run, tmp_path: Path) -
     assert document["basis"].split(": ")[-1].startswith("bisque.csv, glaze.csv; fixed by")
     wrong = ask("kiln", "fit", "example-kiln", *logs, *logs[:1], *plans)
     assert wrong.returncode == 2
-    assert "--schedule is given 2 times for 3 log(s)" in wrong.stderr
+    assert "--schedule stands 2 times and LOG 3 times" in wrong.stderr
 
 
 def test_a_bisque_that_never_saturates_cannot_tell_the_power(ask: Run, tmp_path: Path) -> None:

@@ -243,6 +243,17 @@ def test_an_output_that_takes_nothing(words: str, redirected: str) -> None:
         assert answer.returncode == 2
 
 
+@pytest.mark.parametrize(
+    ("words", "codes"), [("watch - --fields kiln", (0,)), ("setup", (outcome.INTERRUPTED,))]
+)
+def test_a_closed_standard_input_has_ended(words: str, codes: tuple[int, ...]) -> None:
+    code = f'"{sys.executable}" -c "from firing.cli import main; main()" {words} <&-'
+    answer = subprocess.run(["sh", "-c", code], capture_output=True, text=True, timeout=60)
+    assert answer.returncode in codes
+    assert "mistake of the program" not in answer.stderr
+    assert "again" not in answer.stderr
+
+
 @pytest.fixture
 def broken(monkeypatch: pytest.MonkeyPatch) -> None:
     @click.command("broken")

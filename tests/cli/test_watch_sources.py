@@ -132,6 +132,7 @@ def test_the_unit_of_a_service_runs_the_same_command_and_installs_nothing(tmp_pa
 
 
 def test_nothing_in_an_argument_is_expanded_by_systemd() -> None:
+    assert "# firing-watch-grosser-ofen.service:" in service_unit([], Path("/"), "Großer Ofen")
     unit = service_unit(["watch", 'a "$HOME" %h\\.toml', ";", "-"], Path("/home/50%"))
     (start,) = [line for line in unit.splitlines() if line.startswith("ExecStart=")]
     # systemd.service(5): $$ is a dollar, %% a per cent sign; quoted, ; ends no command

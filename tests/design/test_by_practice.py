@@ -10,7 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from firing.design.designer import design
-from firing.design.request import DesignRequest
+from firing.design.request import CoolingRequest, DesignRequest
 from firing.design.result import BesidePractice, Design
 from firing.errors import FiringError
 from firing.report.design import design_report
@@ -141,3 +141,21 @@ def test_practice_without_a_rate_above_600_has_no_hours_for_the_whole_way_up() -
     assert found.practice
     assert "heating" not in [entry.what for entry in found.practice]
     assert "heating" in [entry.what for entry in made(ware(9.0)).practice]
+
+
+def test_a_weak_kilns_slow_rise_is_not_laid_to_practice() -> None:
+    kiln = example_kiln()
+    weak = design(ware(9.0), BISQUE, kiln=replace(kiln, power_w=5500.0), controller=CONTROLLER)
+    assert row(weak, "to 600 °C").message.count("because the kiln rises no faster") == 1
+    strong = design(ware(9.0), BISQUE, kiln=replace(kiln, power_w=20000.0), controller=CONTROLLER)
+    assert "the kiln rises" not in row(strong, "to 600 °C").message
+
+
+def test_the_cone_is_looked_at_where_the_heat_ends_and_not_after_a_slow_cooling() -> None:
+    cooling = CoolingRequest(rate_c_per_h=80.0, until_c=900.0)
+    request = DesignRequest("glaze", cone="6", cooling=cooling)
+    found = design(ware(5.0, "bisqued"), request, kiln=example_kiln(), controller=CONTROLLER)
+    actions = [segment.action for segment in found.schedule.segments]
+    assert actions[-2:] == ["look at the cone", "leave the kiln shut until it is cool"]
+    # Of a glaze practice knows no hours for the whole way, so a stretch does not lead the answer.
+    assert "Rising from" not in render_text(design_report(found), brief=True)

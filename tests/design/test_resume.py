@@ -147,6 +147,20 @@ def test_heat_work_done_shortens_the_hold() -> None:
     assert found.cones.low <= wanted + 0.2 <= found.cones.high + 0.2
 
 
+def test_the_cone_of_log_and_rest_takes_in_the_kilns_thermocouple() -> None:
+    log, kiln = fired(GLAZE, 1150.0), example_kiln()
+    reads_low = replace(kiln, fitted=replace(kiln.fitted, cone_offset_c=10.0))
+    plain, in_kiln, low = (
+        resume(GLAZE, *log, kiln=each, reads_c=1100.0, ago_s=600.0).cones
+        for each in (None, kiln, reads_low)
+    )
+    # Type K, class 2: 0.75 % of 1200 °C are 9 °C (source iec-60584).
+    assert plain.budget_c < 9.0 <= in_kiln.budget_c
+    assert in_kiln.reached_number is not None
+    assert low.reached_number is not None
+    assert low.reached_number > in_kiln.reached_number + 0.2
+
+
 def test_a_firing_that_was_done_is_not_heated_again() -> None:
     long = replace(GLAZE, segments=(*GLAZE.segments[:-1], Segment(1200.0, 60.0, hold_s=4 * HOUR)))
     found = resume(long, *fired(long, 1200.0, held_s=4 * HOUR - 400.0), reads_c=900.0, ago_s=HOUR)

@@ -1,13 +1,16 @@
 """The summary of rows whose habits are known, as they were written down."""
 
 import hashlib
+from collections.abc import Callable
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
 
 import numpy as np
+import pyarrow as pa
 import pytest
+from pyarrow import parquet
 
 from firing.errors import FiringError
 from firing.fleet.row import Row
@@ -168,6 +171,27 @@ def test_a_part_that_is_none_is_a_sentence(tmp_path: Path) -> None:
     summed(tmp_path, firing(1, "a"))
     (tmp_path / "table" / "rows-00000001.parquet").write_bytes(b"no parquet")
     with pytest.raises(FiringError, match="no part of a table"):
+        summarise(FleetTable(str(tmp_path / "table")))
+
+
+@pytest.mark.parametrize(
+    ("damage", "said"),
+    [
+        (lambda t: t.drop_columns("peak_c"), "column peak_c stands there 0 times"),
+        (lambda t: t.append_column("log", t["plan"]), "column log stands there 2 times"),
+        (lambda t: t.set_column(1, "status", t["act"]), "column status holds bool, not string"),
+        (lambda t: t.set_column(1, "status", pa.nulls(1, pa.string())), "column status has empty "),
+    ],
+)
+def test_a_part_with_other_columns_is_a_sentence(
+    damage: Callable[[pa.Table], pa.Table], said: str, tmp_path: Path
+) -> None:
+    summed(tmp_path, firing(1, "a"))
+    part = tmp_path / "table" / "rows-00000001.parquet"
+    held = parquet.read_table(part)
+    others = [one for one in held.column_names if one not in ("log", "status")]
+    parquet.write_table(damage(held.select(["log", "status", *others])), part)
+    with pytest.raises(FiringError, match=rf"no part of a table \({said}"):
         summarise(FleetTable(str(tmp_path / "table")))
 
 

@@ -1,6 +1,7 @@
 """To a folder of plain files and back: what comes back is equal, and nothing else comes in."""
 
 import csv
+import os
 from pathlib import Path
 
 import pytest
@@ -78,7 +79,14 @@ def test_the_logs_are_byte_for_byte_and_the_table_opens_in_a_spreadsheet(
     ("old", "new", "told"),
     [
         ("format = 1", "format = 2", "this version reads 1"),
-        ("format = 1", "format = = 1", "can't be read"),
+        ("format = 1", "format = = 1", "logbook.toml:1: is not TOML here"),
+        ("format = 1", f"format = 1\nx = {'[' * 9999}", "nested too deeply"),
+        ("at_s = ", "at_s = 9e9999 # ", "inf is outside"),
+        ("utc_offset_s = ", "utc_offset_s = 90000 # ", "less than a day"),
+        ("part = 1", "part = inf", "inf is outside"),
+        ("part = 1", "part = 1\nreading = {unit = 5}", "write one of C, F, K"),
+        ("part = 1", "part = 1\nreading = {unitt = 5}", "is damaged"),
+        ('log = "logs/00001', 'log = "pipe" # ', "is a pipe that nothing writes to"),
         ('log = "logs/00001', 'log = "../../00001', "outside the folder"),
         ('log = "logs/00001', 'log = "logs/9', "can't be read"),
         ("sha256 = ", "sha512 = ", "are not those that were kept"),
@@ -90,6 +98,7 @@ def test_a_faulty_folder_is_a_sentence(
     book: Logbook, tmp_path: Path, old: str, new: str, told: str
 ) -> None:
     export(book, tmp_path / "out")
+    os.mkfifo(tmp_path / "out" / "pipe")
     index = tmp_path / "out" / "logbook.toml"
     text = index.read_text(encoding="utf-8")
     assert old in text

@@ -1,6 +1,7 @@
 """What a log brings along: several firings, no clock, no plan, prices by the hour, older code."""
 
 import os
+import re
 from dataclasses import replace
 from datetime import date, datetime, timedelta
 from pathlib import Path
@@ -8,6 +9,7 @@ from pathlib import Path
 import logmaker
 import numpy as np
 import pytest
+from commandline import call
 from logbook.studio import steps_of, write_log
 
 from firing.errors import FiringError
@@ -31,7 +33,7 @@ from firing.report.logbook import keep_report
 from firing.report.review import review_report
 from firing.report.text import render_text
 from firing.review.review import review
-from firing.schedule.file import open_schedule
+from firing.schedule.file import open_schedule, schedule_text
 from firing.schedule.schedule import Schedule, Segment
 from firing.version import code_version
 
@@ -359,3 +361,20 @@ def test_the_plan_beside_a_log_wins_a_tie(book: Logbook, tmp_path: Path) -> None
     elsewhere = write_log(tmp_path / "log.csv", 3)
     (found,) = keep_logs(book, [elsewhere], shelf_of(book, beside=[log, elsewhere]))
     assert not found.sure
+
+
+def test_a_logbook_speaks_the_unit_of_its_plans(book: Logbook, tmp_path: Path) -> None:
+    plan = tmp_path / "plan.toml"
+    fahrenheit = replace(open_schedule("stoneware-glaze-1240"), unit="F")
+    plan.write_text(schedule_text(fahrenheit), encoding="utf-8")
+    assert keeping.unit_of(book) == "C"
+    keep_logs(book, [write_log(tmp_path / "log.csv", 3)], shelf_of(book, plans=[plan]))
+    assert keeping.unit_of(book) == "F"
+    for command in ("list", "find stoneware", "trends"):
+        words = call(tmp_path, "logbook", *command.split(), "--logbook", str(book.path)).stdout
+        assert "°C" not in words, command
+    # A review in the other unit is written in it as a whole.
+    for unit, other in (("C", "F"), ("F", "C")):
+        shown = render_text(review_report(keeping.review_of(book.entry(1), unit)), width=80)
+        assert f" °{unit}" in shown
+        assert not re.search(rf"\d °{other}", shown)

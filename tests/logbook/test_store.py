@@ -14,6 +14,7 @@ import pytest
 from logbook.made import FIRST_S, KILNS, body_of, entry_of, make_book, put, shown_of
 
 from firing.errors import FiringError
+from firing.logbook.rescue import restore
 from firing.logbook import store
 from firing.logbook.record import Entry, Filter, Firing
 from firing.logbook.store import Logbook, network_share
@@ -235,8 +236,30 @@ def test_a_database_of_another_program_is_no_logbook(tmp_path: Path) -> None:
     path = tmp_path / "other.sqlite"
     with sqlite3.connect(path) as other:
         other.execute("CREATE TABLE mine (a)")
+    path.chmod(0o644)
     with pytest.raises(FiringError, match="is a database, and no logbook"):
         Logbook.open(path)
+    assert stat.S_IMODE(path.stat().st_mode) == 0o644
+
+
+@pytest.mark.skipif(os.name != "posix", reason="rights and pipes of POSIX")
+def test_a_plan_or_a_pipe_is_no_logbook_and_nothing_brings_one_to_its_place(
+    book: Logbook, tmp_path: Path
+) -> None:
+    plan, pipe, copy = tmp_path / "plan.toml", tmp_path / "pipe", book.backup()
+    plan.write_text('title = "Plan"\n')
+    plan.chmod(0o644)
+    os.mkfifo(pipe, 0o644)
+    for path, said in ((plan, "is a text file"), (pipe, "is a device or a pipe")):
+        refused = pytest.raises(FiringError, match=f"{said}, and no logbook")
+        with refused:
+            Logbook.open(path)
+        with refused:
+            restore(path, lambda *_: None, copy)
+        with refused:
+            restore(book.path, lambda *_: None, path)
+        assert stat.S_IMODE(path.stat().st_mode) == 0o644
+    assert plan.read_text() == 'title = "Plan"\n'
 
 
 def test_reading_makes_no_file(tmp_path: Path) -> None:

@@ -9,6 +9,7 @@ import math
 from dataclasses import replace
 from datetime import datetime, timedelta
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
@@ -114,6 +115,19 @@ def made(number: int, power: float, losses: float = 1.0, offset_c: float | None 
     return BEGIN + timedelta(days=7.0 * number), told, events
 
 
+@pytest.mark.parametrize(
+    "damage",
+    [
+        {"losses": "x"}, {"peak_c": None}, {"lossesx": 1.0}, {"hours_above": 3}, {"offsets": [{}]},
+        {"power_over_loss": 1e308}, {"reached": 1}, {"output": "told"}, {"why_not": []},
+    ],
+)  # fmt: skip
+def test_damaged_figures_are_a_sentence_with_what_derives_them_anew(damage: dict[str, Any]) -> None:
+    _, told, _ = made(1, 2.0, offset_c=5.0)
+    with pytest.raises(FiringError, match="logbook refresh --everything"):
+        Measure.from_dict({**told.to_dict(), **damage})
+
+
 def test_fewer_than_six_telling_firings_are_not_yet_enough() -> None:
     kept = [made(n, 1.0 - 0.01 * n) for n in range(5)]
     silent = replace(kept[0][1], power_over_loss=None, power_over_loss_se=None, output="none")
@@ -123,6 +137,28 @@ def test_fewer_than_six_telling_firings_are_not_yet_enough() -> None:
     assert (wear.firings, wear.informative) == (25, 5)
     assert "log the controller's output" in wear.not_yet
     assert wear_of([]).not_yet
+
+
+def test_a_peak_that_was_just_reached_as_planned_is_not_out_of_reach() -> None:
+    # At 0.64 of the power the model leaves 62 °C/h of the 80; the last firing kept the 80.
+    kept = [made(n, max(1.0 - 0.012 * n, 0.64)) for n in range(34)]
+    assert wear_of(kept).out_of_reach
+    when, last, events = kept[-1]
+    reached = wear_of([*kept[:-1], (when, replace(last, climb_left_c_per_h=80.0), events)])
+    assert not reached.out_of_reach
+    assert reached.firings_left == 0
+    words = " ".join(render_text(trends_report([Trends("Kiln", reached, sensor_of([]))])).split())
+    assert "may be out of reach at the planned 80 °C/h at the next firing (80 %: 0 to" in words
+
+
+def test_the_climb_left_is_no_less_than_the_climb_that_was_seen(tmp_path: Path) -> None:
+    """A kiln file of too thin walls, and a firing that kept its last ramp of 75 °C/h."""
+    path = box_log(tmp_path, 0, BoxFaults(power_factor=0.76), 1.0, duty=True)
+    wall = tuple(replace(one, thickness_m=0.7 * one.thickness_m) for one in BOX.wall)
+    told = measure(review(as_schedule(BOX_GLAZE), read_log(path)), replace(BOX, wall=wall))
+    assert told.climb_left_c_per_h is not None
+    assert told.planned_rate_c_per_h is not None
+    assert told.climb_left_c_per_h >= told.planned_rate_c_per_h
 
 
 def test_new_elements_are_a_new_start() -> None:

@@ -1,7 +1,8 @@
 """Rarer ways to write a moment, a number or a form; the truth is the library's calendar."""
 
+import json
 from collections.abc import Callable
-from datetime import datetime, timedelta
+from datetime import datetime, timedelta, timezone
 from pathlib import Path
 from typing import Any
 
@@ -80,6 +81,24 @@ SPELLINGS: dict[str, Spelling] = {
     "Japanese hours": lambda at: f"{since(at)[0]}時間{since(at)[1]}分",
     "Chinese hours": lambda at: f"{since(at)[0]}小时{since(at)[1]}分钟",
     "hours and minutes": lambda at: f"{since(at)[0]} hours and {since(at)[1]} minutes",
+    "a clock of twelve hours": lambda at: f"{h12(at)}:{at:%M:%S}",
+    "hours and minutes in Japanese": lambda at: f"{at.hour}時{at:%M}分",
+    "a space that does not break": lambda at: f"{at:%d.%m.%Y}\u00a0{at:%H:%M}",
+    "underscores all through": lambda at: f"{at:%Y_%m_%d_%H_%M_%S}",
+    "colons all through": lambda at: f"{at:%Y:%m:%d:%H:%M:%S}",
+    "dots all through": lambda at: f"{at:%Y.%m.%d.%H.%M}",
+    "a clock without colons": lambda at: f"{at:%Y-%m-%dT%H%M%S}",
+    "thousandths behind a colon": lambda at: f"{at:%Y-%m-%d %H:%M:%S}:000",
+    "day of the year, dash": lambda at: f"{at:%Y/%j-%H:%M:%S}",
+    "year first between spaces": lambda at: f"{at:%Y %m %d %H:%M}",
+    "dots, month first": lambda at: f"{at:%m.%d.%Y %H:%M}",
+    "month, day and two digits": lambda at: f"{at:%b-%d-%y %H:%M}",
+    "a month between digits": lambda at: f"{at:%Y%b%d %H:%M}",
+    "reign, by its letter": lambda at: f"R{at.year - 2018}/{at:%m/%d %H:%M}",
+    "Ukrainian": lambda at: f"{at.day} березня {at:%Y %H:%M}",
+    "Croatian": lambda at: f"{at.day}. ožujka {at:%Y. %H:%M}",
+    "Serbian": lambda at: f"{at.day} мар {at:%Y %H:%M}",
+    "Chinese month": lambda at: f"{at.day} 三月 {at:%Y %H:%M}",
     "a clock of six digits": lambda at: f"{at:%H%M%S}",
     "hrs": lambda at: f"{at:%H%M} hrs",
 }
@@ -123,6 +142,17 @@ def table(head: str, row: Callable[[datetime, float, int], str]) -> str:
     ("day,month,year,time,Kiln", lambda at, c, n: f"{at:%d,%b,%Y,%H:%M},{c}"),
     ("Days,Clock,Kiln", lambda at, c, n: f"0,{since(at)[0]:02d}:{since(at)[1]:02d}:00,{c}"),
     ("", lambda at, c, n: f"{at:%Y-%m-%d %H:%M:%S} T:{c}"),
+    ("", lambda at, c, n: f"{at:%Y-%m-%d %H:%M:%S} T:{c} SP:{c + 9:.1f} P:50%"),
+    ("", lambda at, c, n: f'{at:%Y-%m-%d %H:%M:%S} {{"temp": {c}}}'),
+    ("", lambda at, c, n: f"{{'time': '{at:%Y-%m-%d %H:%M:%S}', 'temp': {c}}}"),
+    ("", lambda at, c, n: f"('{at:%Y-%m-%d %H:%M:%S}', {c}),"),
+    ("", lambda at, c, n: f"after {since(at)[0]} h {since(at)[1]:02d}: {c} C"),
+    ("", lambda at, c, n: f"at {at:%H:%M} the kiln was at {c} degrees"),
+    ("", lambda at, c, n: f"{h12(at)}:{at:%M}{half(at, 'am', 'pm')}: {c} C"),
+    ("Date,Time,Kiln", lambda at, c, n: f"{at:%Y-%m-%d},{(at.hour + at.minute / 60) / 24:.6f},{c}"),
+    ("Time,Kiln", lambda at, c, n: f"{at:%Y-%m-%d %H:%M},{c}".replace(".", ",")),
+    ("micros,Kiln", lambda at, c, n: f"{420_000_000 * n},{c}"),
+    ("Segment time,Time,Kiln", lambda at, c, n: f"0:{7 * (n % 8):02d},{at:%H:%M},{c}"),
     ("", lambda at, c, n: f"{at:%Y-%m-%d %H:%M:%S} INFO kiln temp={c} C"),
     ("", lambda at, c, n: f"{at:%Y-%m-%d %H:%M:%S} -> Temp = {c} C"),
 ])  # fmt: skip
@@ -130,6 +160,98 @@ def test_a_form_of_rows(read: Any, head: str, row: Callable[..., str]) -> None:
     log = read(table(head, row))
     assert log.trace.time_s == pytest.approx(TIME_S)
     assert log.raw_c[:, 0] == pytest.approx(KILN_C)
+
+
+@pytest.mark.parametrize(("text", "offset_h"), [
+    ("# all times UTC\nTime,Kiln\n", 0), ("Time zone: UTC-05:00\n\nTime,Kiln\n", -5),
+    ("Timezone,America/New_York\nTime,Kiln\n", -4), ("Time (EST),Kiln\n", -5),
+    ("Time,Kiln,Zone\n", 0),
+])  # fmt: skip
+def test_a_zone_is_read_wherever_it_stands(read: Any, text: str, offset_h: int) -> None:
+    """New York is four hours behind UTC in late March, and EST is always five."""
+    tail = ",UTC" if "Zone\n" in text else ""
+    log = read(text + table("", lambda at, c, n: f"{at:%Y-%m-%d %H:%M},{c}{tail}").lstrip())
+    assert log.trace.started == START.replace(tzinfo=timezone(timedelta(hours=offset_h)))
+    assert any("as the file says" in note for note in log.notes)
+
+
+def test_a_moment_above_the_table_is_no_zone(read: Any) -> None:
+    rows = table("Time,Kiln", lambda at, c, n: f"{at:%Y-%m-%d %H:%M},{c}")
+    assert not any("--zone" in note for note in read("Started 2026-03-24 19:05 UTC\n" + rows).notes)
+
+
+def test_a_notebook_of_half_hours_begins_cold(read: Any) -> None:
+    """The fifth of its readings glows, and none before it is a room's."""
+    kiln = [20, 80, 160, 260, 380, 500, 640, 780, 900, 980, 990, 900, 800, 700]
+    log = read("".join(f"{8 + n // 2}.{30 * (n % 2):02d}\t{c}\n" for n, c in enumerate(kiln)))
+    assert log.trace.time_s.tolist() == [1800.0 * n for n in range(len(kiln))]
+    assert log.trace.temperature_c[:, 0].tolist() == kiln
+
+
+@pytest.mark.parametrize("clock", [
+    lambda at: f"{at:%Y-%m-%d %H:%M:%S}", lambda at: f"{(at - START).total_seconds():.0f}",
+])  # fmt: skip
+def test_rows_that_stand_twice_count_once(read: Any, clock: Spelling) -> None:
+    lines = table("seconds,Kiln", lambda at, c, n: f"{clock(at)},{c}").splitlines()
+    log = read("\n".join([*lines[:50], *lines[41:]]) + "\n")
+    assert log.trace.time_s == pytest.approx(TIME_S)
+    assert log.raw_c[:, 0] == pytest.approx(KILN_C)
+
+
+def test_a_late_line_of_an_event_sets_no_clock(read: Any) -> None:
+    lines = table("Time,Kiln", lambda at, c, n: f"{at:%Y-%m-%d %H:%M},{c}").splitlines()
+    lines.insert(40, lines[30].partition(",")[0] + ",EVENT segment 2")
+    log = read("\n".join(lines) + "\n")
+    assert log.trace.time_s == pytest.approx(TIME_S)
+    assert not any("clock" in note for note in log.notes)
+
+
+@pytest.mark.parametrize("mark", [",", "."])
+def test_a_thousand_beyond_the_sample_is_one(read: Any, mark: str) -> None:
+    """Whole degrees all through, and 1,031 only where nobody looked at first."""
+    kiln = [20 + n if n < 1100 else max(90, 2220 - n) for n in range(2100)]
+    rows = [f"{60 * n};{c:,}".replace(",", mark) for n, c in enumerate(kiln)]
+    log = read("seconds;Kiln\n" + "\n".join(rows) + "\n")
+    assert log.raw_c[:, 0].tolist() == kiln
+
+
+def test_rows_are_counted_backwards_too(tmp_path: Path) -> None:
+    """Newest first and without a header: the count of the rows is no temperature."""
+    rows = [f"{n + 1},{START + n * STEP:%Y-%m-%d %H:%M},{c}" for n, c in enumerate(KILN_C)]
+    path = tmp_path / "log.csv"
+    path.write_text("\n".join(rows[::-1]) + "\n", encoding="utf-8")
+    log, _ = open_log(path, None, ReadingOptions())
+    assert log.raw_c[:, 0] == pytest.approx(KILN_C)
+
+
+def test_readings_that_take_turns_without_a_header(read: Any) -> None:
+    text = table("", lambda at, c, n: f"{at:%Y-%m-%d %H:%M} PV {c}\n{at:%Y-%m-%d %H:%M} SP 99")
+    assert read(text.lstrip()).raw_c[:, 0] == pytest.approx(KILN_C)
+
+
+def test_a_web_page_holds_its_table(read: Any) -> None:
+    row = "<tr><td>{}</td><td>{}&nbsp;&deg;C</td></tr>".format
+    rows = table("", lambda at, c, n: row(f"{at:%Y-%m-%d %H:%M}", c))
+    head = "<html><p>Log 7</p><table><tr><th>Time</th><th>Kiln</th></tr>"
+    log = read(f"{head}{rows}</table></html>")
+    assert log.trace.time_s == pytest.approx(TIME_S)
+    assert log.raw_c[:, 0] == pytest.approx(KILN_C)
+
+
+@pytest.mark.parametrize("shape", [
+    lambda rows: {"series": [{"name": "kiln", "data": [{"t": t, "y": y} for t, y in rows]}]},
+    dict, lambda rows: [{"time": t, "kiln": y} for t, y in rows],
+])  # fmt: skip
+def test_the_shapes_of_json(read: Any, shape: Callable[..., Any]) -> None:
+    text = json.dumps(shape([(f"{START + n * STEP}", c) for n, c in enumerate(KILN_C)]))
+    assert read(text).raw_c[:, 0] == pytest.approx(KILN_C)
+
+
+def test_json_that_breaks_off_is_read_as_far_as_it_goes(read: Any) -> None:
+    rows = [{"time": f"{START + n * STEP}", "kiln": c} for n, c in enumerate(KILN_C)]
+    log = read(json.dumps(rows)[:-20])
+    assert log.raw_c[:, 0] == pytest.approx(KILN_C[:-1])
+    assert any("breaks off" in note for note in log.notes)
 
 
 def test_a_column_called_t_is_the_time_beside_a_count_of_rows(read: Any, refused: Any) -> None:
@@ -174,7 +296,8 @@ def test_few_readable_times_among_many_rows_are_a_refusal(refused: Any) -> None:
 
 
 @pytest.mark.parametrize(("head", "factor", "words"), [
-    ("uV", 41.0, "microvolts"), ("Rankine", 1.8, "Rankine"), ("Thermocouple V", 41e-6, "volts"),
+    ("uV", 41.0, "microvolts"), ("mA", 0.012, "milliamperes"), ("ADC", 3.0, "counts"),
+    ("Rankine", 1.8, "Rankine"), ("Thermocouple V", 41e-6, "volts"),
 ])  # fmt: skip
 def test_a_unit_that_is_not_read_is_named(
     refused: Any, head: str, factor: float, words: str
@@ -186,6 +309,31 @@ def test_a_unit_that_is_not_read_is_named(
 def test_digits_of_a_date_get_no_unit_of_time(refused: Any) -> None:
     text = refused(table("Time,Kiln", lambda at, c, n: f"7{at:%y%m%d%H%M%S},{c}"))
     assert "--time-unit" not in text
+
+
+@pytest.mark.parametrize(("span_s", "units"), [
+    (0.001, "ms"), (1.0, "s"), (60.0, "min"), (3600.0, "h"), (86400.0, "d"),
+])  # fmt: skip
+def test_the_unit_of_bare_times_that_makes_a_firing_is_offered_first(
+    refused: Any, span_s: float, units: str
+) -> None:
+    text = refused(table("Time,Kiln", lambda at, c, n: f"{420 * n / span_s:.5f},{c}"))
+    assert f"their unit with --time-unit {units}" in text
+
+
+def test_times_beside_each_other_are_told(refused: Any) -> None:
+    times = ",".join(f"{START + n * STEP:%Y-%m-%d %H:%M}" for n in range(ROWS))
+    text = f"Time,{times}\nKiln,{','.join(map(str, KILN_C))}\n"
+    assert "turn rows into columns" in refused(text)
+    fours = [f"{START + n * STEP:%Y-%m-%d %H:%M},{c}" for n, c in enumerate(KILN_C)]
+    rows = [",".join(fours[n : n + 4]) for n in range(0, ROWS, 4)]
+    assert "side by side" in refused("\n".join(rows) + "\n")
+
+
+def test_a_set_point_put_before_the_reading_is_told(refused: Any) -> None:
+    lines = table("Time,Kiln", lambda at, c, n: f"{at:%Y-%m-%d %H:%M},{c}").splitlines()
+    lines[50:] = [line.replace(",", f",{9 * n + 470}.0,") for n, line in enumerate(lines[50:])]
+    assert "--with-gaps" in refused("\n".join(lines) + "\n")
 
 
 # Doubts
@@ -214,6 +362,11 @@ def test_watts_are_no_kiln(tmp_path: Path) -> None:
     text = table("Time,P,T", lambda at, c, n: f"{at:%Y-%m-%d %H:%M},{5000 + 20 * (n % 9)},{c}")
     taken, _ = opened(tmp_path / "log.csv", text)
     assert taken == "T"
+
+
+def test_a_kiln_stands_before_its_second(tmp_path: Path) -> None:
+    text = table("Time,Kiln 2,Kiln", lambda at, c, n: f"{at:%Y-%m-%d %H:%M},{c - 9:.1f},{c}")
+    assert opened(tmp_path / "log.csv", text)[0] == "Kiln"
 
 
 def test_channels_without_telling_names_are_doubted(tmp_path: Path) -> None:

@@ -1,6 +1,8 @@
 """Messages: what is sent when, by clocks that are moved by hand, and what endpoints do to them."""
 
 import json
+import os
+import re
 import sys
 import threading
 import time
@@ -23,6 +25,8 @@ from firing.remote.notify_file import (
     Secret,
     open_notify,
 )
+from firing.watch import alarm_command
+from firing.watch.alarm_command import AlarmCommand
 from firing.watch.calls import CallBoard
 from firing.watch.events import EventState, Severity, WatchEvent
 
@@ -282,6 +286,8 @@ def test_a_mail_arrives() -> None:
         deliver(mail, message)
     (text,) = mails
     assert "To: potter@example.org" in text
+    assert "\nDate: " in text  # RFC 5322, 3.6: a mail has one
+    assert re.search(r"\nMessage-ID: <\S+@example\.org>\s", text)
     assert "\nBcc:" not in text
 
 
@@ -294,6 +300,51 @@ def test_a_program_gets_the_sentence_and_the_document(tmp_path: Path) -> None:
     sentence, _, document = out.read_text().partition("|")
     assert sentence == "$(reboot)"
     assert json.loads(document)["id"] == "1"
+
+
+def hanging_program(folder: Path) -> tuple[str, ...]:
+    """A shell script that waits for a program of its own, which writes its number down."""
+    script = folder / "hang.sh"
+    script.write_text(f"#!/bin/sh\nsleep 50 &\necho $! > {folder}/child\nwait\n", encoding="utf-8")
+    script.chmod(0o755)
+    return (str(script),)
+
+
+def child_lives(folder: Path) -> bool:
+    child = folder / "child"
+    if not child.exists():
+        return False  # ended before it started anything
+    number = int(child.read_text(encoding="utf-8"))
+    try:
+        os.kill(number, 0)
+    except ProcessLookupError:
+        return False
+    stat = Path(f"/proc/{number}/stat")
+    return not stat.exists() or stat.read_text(encoding="utf-8").split()[2] != "Z"
+
+
+def test_a_program_that_hangs_is_ended_with_all_it_started(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(messages, "ANSWER_S", 0.5)
+    program = ProgramChannel("bell", 0.0, True, True, False, hanging_program(tmp_path))
+    with pytest.raises(messages._NotDelivered, match="was ended"):
+        deliver(program, compose("call", "1", "hot", "", EVENING))
+    wait_until(lambda: not child_lives(tmp_path))
+
+
+def test_an_alarm_command_that_hangs_is_ended_with_all_it_started_and_that_is_said(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    command = AlarmCommand(hanging_program(tmp_path))
+    command.begin(0.0)
+    told = command.tick()
+    wait_until(lambda: child_lives(tmp_path))
+    monkeypatch.setattr(alarm_command, "LONGEST_RUN_S", 0.0)
+    wait_until(lambda: bool(told.extend(command.tick()) or told))
+    assert "ran longer than" in told[0]
+    assert "at its trial" in told[0]
+    wait_until(lambda: not child_lives(tmp_path))
 
 
 FILE = """

@@ -16,13 +16,16 @@ from watch.replaying import AS_PLANNED, write_course
 
 from firing.logs.reader import read_log
 from firing.remote import messages
-from firing.remote.notify_file import NotifySettings, PostChannel, Secret
+from firing.remote.messages import Message, Messenger
+from firing.remote.notify_file import NotifySettings, PostChannel, ProgramChannel, Secret
 from firing.remote.outlets import Outlets
 from firing.remote.page import WatchParts
 from firing.remote.page_server import PageAddress
+from firing.watch.calls import CallBoard
 from firing.watch.fault_isolation import SeveralListeners
 from firing.watch.listener import open_with_listener
 from firing.watch.options import WatchOptions
+from firing.watch.snapshot import RecordingState, WatchState
 
 
 @pytest.fixture
@@ -109,6 +112,31 @@ def test_a_second_listener_that_fails_is_told_by_the_first_and_hides_nothing() -
     together.tick()
     assert first.notes[:2] == ["said", "a remark"]
     assert "the page failed (broken)" in first.notes[2]
+
+
+@pytest.mark.parametrize(
+    "seen",
+    [
+        WatchState(not_recorded="no room"),
+        WatchState(recording=RecordingState("x.csv", 5, None, "no room", 3, 0, "")),
+    ],
+)
+def test_that_nothing_is_recorded_calls_somebody(
+    seen: WatchState, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    sent: list[Message] = []
+    notify = NotifySettings((ProgramChannel("bell", 0.0, True, True, False, ("true",)),))
+    outlets = Outlets(None, notify)
+    board = CallBoard()
+    outlets._messenger = Messenger(
+        notify, board, "", lambda: "", send=lambda channel, message: sent.append(message)
+    )
+    outlets.publish(seen)
+    outlets.tick()
+    outlets.tick()
+    wait_until(lambda: bool(sent))
+    assert [message.kind for message in sent] == ["call"]
+    assert "nothing is recorded now: no room" in sent[0].text.lower()
 
 
 def test_a_replayed_log_sends_nobody_messages(tmp_path: Path) -> None:

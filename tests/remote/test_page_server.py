@@ -199,7 +199,9 @@ def test_a_port_that_is_taken_is_served_as_soon_as_it_is_free(
         holder.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
         holder.bind(("127.0.0.1", port))
         holder.listen()
-        assert any("another program has it" in sentence for sentence in server.begin())
+        first, where = server.begin()
+        assert "another program has it" in first
+        assert where == f"the page will be at http://127.0.0.1:{port}/"
     found = Served(server, port, watch)
     until_s = time.monotonic() + 10.0
     while not server.remarks() and time.monotonic() < until_s:

@@ -1,22 +1,29 @@
 """The calendar of a firing, read by a second reader."""
 
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
 import pytest
 from commandline import call
+from dialects import machine_in
 from hypothesis import given
 from hypothesis import strategies as st
 from report.icalendar_reader import Component, read
 
+from firing.cones.table import parse_cone
 from firing.controller.file import open_controller
 from firing.controller.program import key_in
 from firing.errors import FiringError
 from firing.forecast.forecast import forecast
+from firing.heat.default_kiln import parse_size
+from firing.kiln.file import open_kiln
 from firing.report.calendar import FiringCalendar, FiringEvent, calendar
 from firing.report.card import Card
+from firing.report.forecast import forecast_report, milestones
 from firing.report.sanitize import plain
+from firing.report.text import render_text
 from firing.schedule.schedule import Schedule, Segment
 
 # 20 to 90 at 70 °C/h: 1 h, 2 h hold; to 590 at 100: 5 h; to 1190 at 100: 6 h, 30 min hold
@@ -62,6 +69,35 @@ def test_every_moment_is_where_the_arithmetic_of_the_plan_puts_it() -> None:
     assert opens.moment("DTSTART") - START > timedelta(hours=14.5)
     assert "Between " in opens.text("DESCRIPTION")
     assert "No kiln was given" in opens.text("DESCRIPTION")
+
+
+def test_the_peak_has_the_minute_that_the_forecast_gives_it() -> None:
+    # A model comes within a degree of a slow ramp's end minutes before the ramp does.
+    slow = replace(
+        PLAN, segments=(*PLAN.segments[:2], Segment(1000.0, 20.0, hold_s=1800.0)), unit="F"
+    )
+    kiln = open_kiln("example-kiln")
+    course = forecast(slow, started=START, kiln=kiln)
+    (peak,) = [event for event in calendar(course).events if event.id == "peak"]
+    assert f"peak 1832 °F on Mon at {peak.at:%H:%M}" in milestones(course)
+    size = forecast(slow, started=START, usual=parse_size("85 l, 64 mm, front"))
+    said = calendar(size).events[-1].description
+    assert "front-loader of 3 cu ft with 2 1/2 in of brick" in said
+
+
+def test_a_cone_that_falls_as_the_kiln_cools_is_not_sought_at_the_peak() -> None:
+    plan = replace(
+        PLAN, segments=(Segment(1200.0, 60.0), Segment(1000.0, 40.0)), cone=parse_cone("6")
+    )
+    course = forecast(plan, started=START)
+    down_s = course.cones.by_cone["6"].reached_s
+    assert down_s is not None
+    assert down_s > course.heating_s + 600.0
+    at = START + timedelta(seconds=down_s + 30.0)
+    (end,) = [event for event in calendar(course).events if event.id == "heating-ends"]
+    words = f"Cone 6 falls as the kiln cools, on {at:%a} at about {at:%H:%M}."
+    assert words in end.description
+    assert words in " ".join(render_text(forecast_report(course), brief=True).split())
 
 
 def test_what_needs_a_person_has_a_reminder_at_its_moment_and_nothing_else() -> None:
@@ -140,11 +176,26 @@ def test_the_commands_write_it(tmp_path: Path) -> None:
     result = call(tmp_path, "calendar", plan, *start, "--out", "f.ics")
     assert result.returncode == 0
     assert "Kiln: start the program" in events((tmp_path / "f.ics").read_bytes())
+    assert "reminders are past already" in result.stderr
     assert call(tmp_path, "calendar", plan, *start, "--out", "f.ics").returncode == 2
     card = ("card", plan, "--controller", "example-controller", "--calendar", "card.ics")
     assert "needs a start" in call(tmp_path, *card).stderr
     assert call(tmp_path, *card, *start).returncode in (0, 1)
     assert "Kiln: start the program" in events((tmp_path / "card.ics").read_bytes())
+    ahead = f"{datetime.now() + timedelta(days=1):%Y-%m-%d %H:%M}"
+    due = call(tmp_path, "calendar", plan, "--start", ahead, "--out", "g.ics")
+    assert "past" not in due.stderr
+
+
+def test_the_list_says_which_of_two_equal_hours_it_means(tmp_path: Path) -> None:
+    # On 2026-10-25 in Berlin 03:00 CEST is followed by 02:00 CET.
+    with machine_in("Europe/Berlin"):
+        told = [
+            call(tmp_path, "calendar", "mid-range-glaze-cone-6-hold", "--start", start).stdout
+            for start in ("2026-10-25 02:30", "2026-10-25 00:30")
+        ]
+    assert "* Sun 2026-10-25 02:30 CEST  start the program" in told[0]
+    assert "* Sun 2026-10-25 00:30  start the program" in told[1]
 
 
 def test_a_general_library_reads_it_too() -> None:

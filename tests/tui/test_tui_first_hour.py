@@ -1,5 +1,6 @@
 """What stopped people in their first hour on the screens: each is done here as they did it."""
 
+import asyncio
 import re
 import threading
 from collections.abc import Awaitable, Callable
@@ -31,7 +32,9 @@ from firing.tui.widgets.grid import ListGrid
 from firing.tui.widgets.lines import KeyLine, TitleLine
 from firing.tui.widgets.segments import Segments
 from textual import events
+from textual.app import ComposeResult
 from textual.pilot import Pilot
+from textual.screen import Screen
 from textual.widgets import Input, Static
 from waiting import front, until
 
@@ -124,6 +127,42 @@ def test_keys_in_one_packet_go_where_they_were_meant(play: Play, settle: Settle)
             await burst(app, pilot, [("ctrl+z", None), ("ctrl+z", None)])
             await settle(pilot)
             assert not app.session.document.changed
+
+    play(scene)
+
+
+class SlowToOpen(Screen[None]):
+    """A line to type in, in front a while before it is there."""
+
+    async def on_compose(self) -> None:
+        await asyncio.sleep(0.05)
+
+    def compose(self) -> ComposeResult:
+        yield Input()
+
+
+def test_keys_wait_for_a_screen_that_is_still_opening(play: Play, settle: Settle) -> None:
+    async def scene(app: FiringApp, pilot: Pilot[Any]) -> None:
+        app.push_screen(screen := SlowToOpen())
+        assert app.screen is screen
+        assert not screen.is_mounted
+        await burst(app, pilot, digits("1200"))
+        await settle(pilot)
+        assert screen.query_one(Input).value == "1200"
+
+    play(scene)
+
+
+def test_a_key_with_nothing_to_do_says_so(play: Play) -> None:
+    async def scene(app: FiringApp, pilot: Pilot[Any]) -> None:
+        for key, words in {
+            "ctrl+z": "There is nothing to take back.",
+            "ctrl+y": "There is nothing to make again.",
+            "ctrl+s": "All is saved already.",
+            "ctrl+u": "No load is left out.",
+        }.items():
+            await pilot.press(key)
+            assert words in message(app), key
 
     play(scene)
 

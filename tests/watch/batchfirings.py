@@ -90,6 +90,15 @@ class Trouble:
 
 
 @dataclass(frozen=True)
+class Air:
+    """Cold air let in once a cooling kiln is below `below_c`: a vent, a peephole, a lid."""
+
+    below_c: float
+    w_per_k: float
+    lasts_s: float = math.inf
+
+
+@dataclass(frozen=True)
 class Wanted:
     """One firing to make."""
 
@@ -97,6 +106,8 @@ class Wanted:
     kiln: BatchKiln
     controller: BatchController = BatchController()
     trouble: Trouble = Trouble()
+    room_c: float = ROOM_C
+    air: Air = Air(-math.inf, 0.0)
 
 
 @dataclass
@@ -111,6 +122,7 @@ class Made:
     arrived_s: list[float] = field(default_factory=list)
     left_s: list[float] = field(default_factory=list)
     end_s: float = math.inf
+    aired_s: float = math.inf
 
     @property
     def peak_index(self) -> int:
@@ -150,10 +162,16 @@ def fire_all(wanted: list[Wanted], *, cool_to_c: float = 55.0, most_h: float = 6
     wire_m2 = 0.5 * rated_w / 20_000.0
     load_m2 = 0.45 * inner_m2 * ((ware_kg + shelves_kg) / (190.0 * edge**3)).clip(0.4, 1.6) ** 0.5
     skin_share = 0.4
+    room_c = np.array([w.room_c for w in wanted])
+    air_below_c = np.array([w.air.below_c for w in wanted])
+    air_w_per_k = np.array([w.air.w_per_k for w in wanted])
+    air_lasts_s = np.array([w.air.lasts_s for w in wanted])
+    aired_s = np.full(n, np.inf)
+    peak = np.array([int(np.argmax([step[1] for step in w.program])) for w in wanted])
     # State.
-    wire = np.full(n, ROOM_C)
+    wire = room_c.copy()
     skin, core, tip, probe = wire.copy(), wire.copy(), wire.copy(), wire.copy()
-    brick = np.full((LAYERS, n), ROOM_C)
+    brick = np.tile(room_c, (LAYERS, 1))
     most_ware = wire.copy()
     # Programs.
     longest = max(len(w.program) for w in wanted)
@@ -165,7 +183,7 @@ def fire_all(wanted: list[Wanted], *, cool_to_c: float = 55.0, most_h: float = 6
             rate[i, j], target[i, j], hold_s[i, j] = r, t, 60.0 * h
     count = np.array([len(w.program) for w in wanted])
     segment = np.zeros(n, dtype=int)
-    set_c, held = np.full(n, ROOM_C), np.zeros(n)
+    set_c, held = room_c.copy(), np.zeros(n)
     arrived = np.zeros(n, dtype=bool)
     total, out, on = np.zeros(n), np.zeros(n), np.zeros(n, dtype=bool)
     usual = np.zeros(n)
@@ -259,10 +277,15 @@ def fire_all(wanted: list[Wanted], *, cool_to_c: float = 55.0, most_h: float = 6
         conductivity = better * (0.11 + 1.2e-4 * brick)
         between_k = 0.5 * (conductivity[1:] + conductivity[:-1])
         flow = np.empty((LAYERS + 1, n))
-        flow[0] = to_wall - between - leak * (brick[0] - ROOM_C)
+        opens = (segment > peak) & (probe < air_below_c) & np.isinf(aired_s)
+        aired_s[opens] = now_s
+        air = np.where((now_s >= aired_s) & (now_s < aired_s + air_lasts_s), air_w_per_k, 0.0)
+        core = core - 0.3 * air * (core - room_c) * STEP_S / core_j
+        skin = skin - 0.3 * air * (skin - room_c) * STEP_S / (skin_share * heat_j)
+        flow[0] = to_wall - between - (leak + 0.4 * air) * (brick[0] - room_c)
         flow[1:-1] = between_k * face_m2[1:-1] / dx * (brick[:-1] - brick[1:])
-        outer4 = (brick[-1] + 273.15) ** 4 - (ROOM_C + 273.15) ** 4
-        flow[-1] = outer_m2 * (6.0 * (brick[-1] - ROOM_C) + 0.8 * SIGMA * outer4)
+        outer4 = (brick[-1] + 273.15) ** 4 - (room_c + 273.15) ** 4
+        flow[-1] = outer_m2 * (6.0 * (brick[-1] - room_c) + 0.8 * SIGMA * outer4)
         brick = brick + (flow[:-1] - flow[1:]) * STEP_S / layer_j
         seen = (0.12 * wire4 + 0.5 * wall4 + 0.38 * skin4) ** 0.25 - 273.15
         tip = tip + (seen - tip) * (1.0 - np.exp(-STEP_S / sheath_s))
@@ -281,7 +304,7 @@ def fire_all(wanted: list[Wanted], *, cool_to_c: float = 55.0, most_h: float = 6
         made.append(
             Made(
                 one, time_s[:last], all_c[:last, j].copy(), all_set[:last, j].copy(),
-                all_duty[:last, j].copy(), arrivals[j], leaves[j], float(end_s[j]),
+                all_duty[:last, j].copy(), arrivals[j], leaves[j], float(end_s[j]), float(aired_s[j]),
             )
         )  # fmt: skip
     return made

@@ -8,7 +8,6 @@ from watch.batchfirings import HOUR_S, FloatArray, Program
 from watch.judging import schedule_of
 
 from firing.capture.reading import PlausibilityCheck, Reading, Status
-from firing.review.position import Plan, Position, outruns_kiln
 from firing.watch.events import AlarmLimits
 from firing.watch.line_scan import LineScan
 from firing.watch.thermocouple_circuit import CircuitMonitor
@@ -74,17 +73,6 @@ def test_a_fall_that_began_before_a_short_hold_was_over_is_no_end_of_it(early_s:
     told = acts(((170.0, 1050.0, 12.0),), time_s, np.round(read_c, 1))
     assert [name for name, _ in told] == (["cooling"] if early_s else [])
     assert all(0.0 < at_s - fell_s <= 900.0 for _, at_s in told)
-
-
-def test_no_place_is_believed_that_no_kiln_as_hot_as_this_can_have_come_to() -> None:
-    plan = Plan(schedule_of(((140.0, 590.0, 10.0), (150.0, 1190.0, 40.0), (80.0, 850.0, 0.0))))
-    place = Position("ramp", 2, 0.0, None, 40_000.0, None, -20_000.0)
-    assert outruns_kiln(plan, place, 948.0)
-    assert outruns_kiln(plan, Position("done", 2, None, 0.0, 50_000.0, None, -20_000.0), 948.0)
-    assert not outruns_kiln(plan, place, 1185.0)
-    # a clock that did not wait for it, and a target that it came to early
-    assert not outruns_kiln(plan, Position("ramp", 2, 0.0, None, 4e4, None, 3_000.0), 948.0)
-    assert not outruns_kiln(plan, Position("ramp", 1, 0.0, None, 2e4, None, -20_000.0), 948.0)
 
 
 @pytest.mark.parametrize(("then_c", "broken"), [((260.0, 110.0), True), ((260.0, 640.0), False)])

@@ -33,6 +33,8 @@ def recorded(path: Path, course_c: tuple[float, ...], ended_h_ago: float) -> Pat
         (FIRED, 0.1, True),  # a crash in the last of the cooling
         (FIRED, 1.5, False),  # cold, and nobody recorded: the next one
         (FIRED, 72.0, False),
+        (FIRED, -0.1, True),  # a clock that was set back a little
+        (FIRED, -72.0, False),  # a computer that woke without its clock
         (BROKEN_OFF, 0.1, True),
         (BROKEN_OFF, 10.0, True),  # the computer died at the top, and somebody saw it next morning
         (BROKEN_OFF, 72.0, False),
@@ -63,7 +65,7 @@ def test_a_firing_that_is_over_is_not_gone_on_with(
     assert len(told) == 1
     assert str(path) in told[0]
     assert str(beside) in told[0]
-    assert "ago" in told[0]
+    assert ("ago" if ended_h_ago > 0.0 else "ahead of this computer's") in told[0]
     # the same command after a crash finds the file that it began
     again = open_recorder(path, ("kiln",))
     again.close()

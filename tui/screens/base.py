@@ -7,6 +7,7 @@ from collections.abc import Callable, Coroutine
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Protocol, runtime_checkable
 
+from textual import events
 from textual.screen import Screen
 
 from firing.errors import FiringError
@@ -17,6 +18,17 @@ if TYPE_CHECKING:
 
     from ..live_watch import LiveWatch
     from ..session import LogChoice, Session
+
+
+_NOTHING_TO_DO = {
+    "undo": "There is nothing to take back.",
+    "redo": "There is nothing to make again.",
+    "save": "All is saved already.",
+    "fix": "There is no warning that a change of the plan fixes.",
+    "to_fix": "There is nothing to fix in this plan.",
+    "without_load": "No load is left out.",
+}
+"""What a key answers while its action does not apply."""
 
 
 @runtime_checkable
@@ -45,6 +57,13 @@ class WorkScreen(Screen[None]):
     def say(self, words: str, *, fault: bool = False) -> None:
         """Show a message in words."""
         raise NotImplementedError
+
+    def on_key(self, event: events.Key) -> None:
+        """Say why a key does nothing whose work does not apply now."""
+        for binding in self._bindings.key_to_bindings.get(event.key, ()):
+            words = _NOTHING_TO_DO.get(binding.action, "")
+            if words and not self.check_action(binding.action, ()):
+                self.say(words)
 
     def settle(self) -> bool:
         """Take an edit under way; returns whether none is left."""

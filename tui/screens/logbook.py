@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import asyncio
-from dataclasses import replace
 from typing import TYPE_CHECKING, ClassVar
 
 from textual import work
@@ -32,11 +31,6 @@ if TYPE_CHECKING:
 
     from ..review_entries import ReviewEntry
     from ..session import Session
-
-
-def in_plans_unit(review: Review, unit: TemperatureUnit) -> Review:
-    """Return a kept firing's review with its temperatures in the unit the screens show."""
-    return replace(review, schedule=replace(review.schedule, unit=unit))
 
 
 def _counted(firings: int) -> str:
@@ -234,17 +228,17 @@ class LogbookScreen(WalkScreen):
 
         from .review import ReviewScreen
 
-        one = self.chosen
+        one, unit = self.chosen, self._unit
         if one is None:
             return
 
         def read() -> Review:
             with Logbook.open(create=False) as book:
-                return review_of(book.entry(one.id))
+                return review_of(book.entry(one.id), unit)
 
         review = await in_progress(self, f"Reading {one.log}", read)
         if review is not None:
-            self.app.push_screen(ReviewScreen(self.session, in_plans_unit(review, self._unit)))
+            self.app.push_screen(ReviewScreen(self.session, review))
 
     def action_lay_over(self) -> None:
         """Lay firings over each other, or say what is to be done first."""
@@ -263,16 +257,15 @@ class LogbookScreen(WalkScreen):
 
         from .overlay import OverlayScreen
 
-        numbers = list(self._together)
+        numbers, unit = list(self._together), self._unit
 
         def read() -> list[Review]:
             with Logbook.open(create=False) as book:
-                return reviews_of(book, numbers)
+                return reviews_of(book, numbers, unit)
 
         reviews = await in_progress(self, f"Reading {len(numbers)} logs", read)
         if reviews is not None:
-            kept = [in_plans_unit(review, self._unit) for review in reviews]
-            self.app.push_screen(OverlayScreen(self.session, kept))
+            self.app.push_screen(OverlayScreen(self.session, reviews))
 
     def action_trends(self) -> None:
         """Read how the kiln ages."""
