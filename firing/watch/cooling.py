@@ -117,7 +117,8 @@ class CoolingPace:
         other_s = default_kiln.cool(*self.window_c, room_c=room_c).duration_s
         rest_s = default_kiln.cool(self.now_c, unload_c, room_c=room_c).duration_s
         then_c, last_c = self.window_c[0] - room_c, unload_c - room_c
-        return self.times * known_s / other_s * rest_s * (last_c / then_c) ** (0.5 * BETWEEN_LAWS)
+        bend = math.pow(last_c / then_c, 0.5 * BETWEEN_LAWS)
+        return self.times * known_s / other_s * rest_s * bend
 
     def course(self, unload_c: float) -> RemainingCourse:
         """Return the rest of the cooling as the default kiln has it, at this one's pace."""
@@ -242,7 +243,9 @@ def _line(
     slope, share, level_s, window_s = best
     inside = about_s >= -window_s
     # The scale's shape is not quite this kiln's: its level is that of the latest points.
-    points = min(max(LEVEL_POINTS, round((scatter_c / LEVEL_C) ** 2)), np.count_nonzero(inside))
+    points = min(
+        max(LEVEL_POINTS, round((scatter_c / LEVEL_C) ** 2)), int(np.count_nonzero(inside))
+    )
     latest = slice(-points, None)
     level_s = float(np.average((usual_s - slope * about_s)[latest], weights=weight[latest]))
     ends_c = np.interp([level_s, level_s - slope * window_s], scale.time_s, scale.temperature_c)

@@ -51,9 +51,11 @@ EARLY_S = 75.0
 """A hold that was left so long before its time may have been cut short [s]."""
 GIVEN_UP_C = 150.0
 """A kiln that fell so far away from its plan is not heated again [°C]."""
-COLD_C, AGAIN_C, AGAIN_LOOKS = 80.0, 40.0, 3
-"""A firing that is over and as cold as the first is not looked for in its plan any more; one that
-was so far above its coldest, so often, is another [°C, °C, -]."""
+COLD_C, COLD_LOOKS = 80.0, 3
+"""A firing that is over and was seen so cold so often is not looked for in its plan any more."""
+AGAIN_C, AGAIN_C_PER_H, AGAIN_S = 25.0, 10.0, 600.0
+"""So far above its coldest, and still rising for so long, it is another: a thermocouple that was
+put back falls [°C, °C/h, s]."""
 CONE_BEHIND_C = 10.0
 """A kiln this far behind its plan may leave a cone standing [°C]."""
 
@@ -141,7 +143,9 @@ class Watcher:
         self._cooling: CoolingPace | None = None
         self._drop_told_s = -math.inf
         self._coldest_c = math.inf  # since the firing was over and cold
-        self._warmer = 0
+        self._cold_looks = 0
+        self._warmer: list[tuple[float, float]] = []
+        self._fires_again = False
         self._blind: set[str] = set()
 
     def add_earlier(self, time_s: float, temperature_c: float, duty: float = math.nan) -> None:
@@ -264,11 +268,8 @@ class Watcher:
         assert self._plan is not None
         now_c = self.history.now_c()
         if self._coldest_c < math.inf:
-            return self._another_firing(now_s, now_c)
+            return []
         self._position = locate(self._plan, *self.history.trace(), now_c)
-        fired = self.history.highest_c > COLD_C + GIVEN_UP_C
-        if fired and self._position.phase in ("done", "left") and now_c <= COLD_C:
-            self._coldest_c = now_c
         set_point_c = self._position.set_point_c
         self._deviation_c = None if set_point_c is None else now_c - set_point_c
         if self._paces is not None:
@@ -278,11 +279,17 @@ class Watcher:
 
     def _another_firing(self, now_s: float, now_c: float) -> list[WatchEvent]:
         """Tell, once, that a kiln whose firing is over heats again: nothing of that is known."""
+        if math.isinf(self._coldest_c):
+            return []
         self._coldest_c = min(self._coldest_c, now_c)
         if self._fires_again:
             return []
-        warmer = now_c > self._coldest_c + AGAIN_C and not self.board.circuit.doubtful
-        self._warmer = self._warmer + 1 if warmer else 0
+        rises = (self._rate_c_per_h or 0.0) > AGAIN_C_PER_H and not self.board.circuit.doubtful
+        warmer = rises and now_c > self._coldest_c + AGAIN_C
+        self._warmer = [*self._warmer, (now_s, now_c)] if warmer else []
+        before_c = [c for s, c in self._warmer if s <= now_s - 0.5 * AGAIN_S]
+        long = bool(self._warmer) and now_s - self._warmer[0][0] >= AGAIN_S
+        self._fires_again = long and now_c > before_c[-1] + AGAIN_C_PER_H * AGAIN_S / 7200.0
         if not self._fires_again:
             return []
         unit = "C" if self.schedule is None else self.schedule.unit
@@ -292,16 +299,15 @@ class Watcher:
         )
         return [WatchEvent("another-firing", "act", "told", now_s, message)]
 
-    @property
-    def _fires_again(self) -> bool:
-        return self._warmer >= AGAIN_LOOKS
-
     def _cool(self, now_s: float) -> list[WatchEvent]:
         """Take in how it cools; tell of a reading that drops faster than ware can."""
         self._cooling = None
         position = self._position
-        if self._fires_again or (position is not None and position.phase not in ("done", "left")):
+        if position is not None and position.phase not in ("done", "left"):
             return []
+        again = self._another_firing(now_s, self.history.now_c())
+        if self._fires_again:
+            return again
         time_s, temperature_c = self.history.trace()
         room = room_of(
             time_s, temperature_c, ROOM_C if self.schedule is None else self.schedule.room_c
@@ -310,6 +316,11 @@ class Watcher:
         if since_s is None:
             since_s = float(time_s[int(np.argmax(temperature_c))])
         self._cooling = pace = cooling_pace(time_s, temperature_c, since_s, *room, now_s)
+        over = self.history.highest_c > COLD_C + GIVEN_UP_C and self.history.now_c() <= COLD_C
+        dropped = pace is not None and pace.drop is not None
+        self._cold_looks = self._cold_looks + 1 if over and not dropped else 0
+        if self._cold_looks >= COLD_LOOKS and not self.board.circuit.doubtful:
+            self._coldest_c = min(self._coldest_c, self.history.now_c())
         if pace is None or pace.drop is None or self.board.circuit.broken is not None:
             return []
         at_s, from_c, to_c = pace.drop
