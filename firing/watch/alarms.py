@@ -23,7 +23,8 @@ from firing.units import (
 )
 from firing.watch.events import AlarmInputs, AlarmLatch, AlarmLimits, Severity, WatchEvent
 from firing.watch.fault_isolation import FaultIsolation
-from firing.watch.power_supply import SIGNIFICANT_ERRORS, WARM_C, PowerMonitor
+from firing.watch.power_supply import WARM_C, PowerMonitor
+from firing.watch.recent_course import SIGNIFICANT_ERRORS
 from firing.watch.thermocouple_circuit import CircuitFault, CircuitMonitor, StuckReadingDetector
 
 TOP_CLEAR_C = 5.0

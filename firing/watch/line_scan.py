@@ -14,13 +14,15 @@ from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
+import numpy.typing as npt
 
 from firing.trace import FloatArray
+from firing.watch.recent_course import BEFORE_POINTS
 
 SPANS_S = (60.0, 120.0, 180.0, 240.0, 480.0, 900.0)
 """Means are taken over so long, or over so many readings as the place in the row [s]."""
 MOST_RARE_READINGS = 3
-BEFORE_S, BEFORE_READINGS, BEFORE_POINTS = 1200.0, 6, 4
+BEFORE_S, BEFORE_READINGS = 1200.0, 6
 """The line is drawn through so long before them, or so many readings [s, -]."""
 LEAST_SPAN_SHARE = 0.6
 PAST_S, PAST_LOOKS = 1800.0, 6
@@ -30,8 +32,8 @@ PAST_SHARE, PAST_MORE_C = 1.35, 2.0
 PAST_ERRORS, NOISE_SHARE = 5.0, 1.9
 """… and so many times what its looks scatter, or so many times the largest [-, -] …"""
 SWING_PEAK, SWING_LOOKS = 1.8, 20
-"""… unless they swing: a swing's largest is less than so many times its scatter, and noise's is more
-in so many looks that share no reading [-, -]."""
+"""… unless they swing: a swing's largest is less than so many times its scatter, and noise's is
+more in so many looks that share no reading [-, -]."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -117,7 +119,7 @@ class LineScan:
         return Look(away_c, past_c, count, due_c, slope, from_s, from_c)
 
     def _at(
-        self, firsts: "np.typing.NDArray[np.int64]", count: int, before_s: float
+        self, firsts: npt.NDArray[np.int64], count: int, before_s: float
     ) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray, FloatArray]:
         """Return the looks whose means begin at some readings, where there is line enough."""
         time_s = self._time_s

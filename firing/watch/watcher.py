@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from firing.capture.reading import Reading, Status
-from firing.review.position import Plan, Position, locate, outruns_kiln
+from firing.review.position import Plan, Position, locate
 from firing.schedule.schedule import Schedule
 from firing.units import ROOM_C, TemperatureUnit, format_duration, format_temperature
 from firing.watch.alarms import AlarmBoard
@@ -265,9 +265,7 @@ class Watcher:
         now_c = self.history.now_c()
         if self._coldest_c < math.inf:
             return self._another_firing(now_s, now_c)
-        found = locate(self._plan, *self.history.trace(), now_c)
-        if self._position is None or not outruns_kiln(self._plan, found, self.history.highest_c):
-            self._position = found
+        self._position = locate(self._plan, *self.history.trace(), now_c)
         fired = self.history.highest_c > COLD_C + GIVEN_UP_C
         if fired and self._position.phase in ("done", "left") and now_c <= COLD_C:
             self._coldest_c = now_c
