@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import replace
 from datetime import date, datetime
+from importlib import import_module
 from os import PathLike, fspath
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
@@ -1162,13 +1163,24 @@ def heat_work(
     return heatwork(times, np.asarray(temperature_c, dtype=np.float64), cones)
 
 
+_HOMES = {
+    "Controller": "firing.controller.controller",
+    "KilnDescription": "firing.kiln.description",
+    "Load": "firing.ware.load",
+    "Log": "firing.logs.reader",
+    "Schedule": "firing.schedule.schedule",
+    "Tariff": "firing.kiln.tariff",
+}
+"""Loaded only to tell what an object is, never for a name."""
+
+
 def _given(given: Any, kind: str, read: Callable[[Any], Any], *, optional: bool = True) -> Any:
     """Return what was given as an object of this public kind, or as the name of its file."""
-    import firing
-
     if isinstance(given, str | PathLike):
         return read(given)
-    if not (optional and given is None) and not isinstance(given, getattr(firing, kind)):
+    if optional and given is None:
+        return None
+    if not isinstance(given, getattr(import_module(_HOMES[kind]), kind)):
         raise FiringError(
             f"{given!r:.60} is no {kind}; give one, or the path of its file as text or Path"
         )
