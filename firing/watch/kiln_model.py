@@ -22,9 +22,10 @@ from firing.schedule.schedule import Schedule
 from firing.trace import FloatArray
 from firing.units import TemperatureUnit, format_duration, format_temperature
 from firing.ware.load import Load
+from firing.watch.cooling import as_it_cools, cooling_pace, room_of
 from firing.watch.events import Severity, WatchEvent
 from firing.watch.history import History, course_on_grid
-from firing.watch.predictor import ClimbLimit, Predictor, as_it_cools, cooling_pace
+from firing.watch.predictor import ClimbLimit, Predictor
 from firing.watch.refit import (
     RefitAnswer,
     RefitJob,
@@ -526,8 +527,8 @@ class KilnModel:
             return None, math.nan
         over_s, unload_s = _over_s(position), float(ahead.time_s[-1])
         if over_s is not None:
-            room_c = self._schedule.room_c
-            pace = cooling_pace(*history.trace(), over_s, room_c)
+            trace, room_c = history.trace(), self._schedule.room_c
+            pace = cooling_pace(*trace, over_s, *room_of(*trace, room_c), now_s)
             rest = ahead.stretched(1.0, 1.0, (1.0, 1.0))
             unload_s = rest.unload_s if pace is None else as_it_cools(rest, pace, room_c).unload_s
         return ahead, unload_s

@@ -8,61 +8,43 @@ Patience and distances are common practice, no source.
 
 import math
 from dataclasses import dataclass, replace
-from functools import cached_property
 
 import numpy as np
-import numpy.typing as npt
 
 from firing.heat import default_kiln
 from firing.review.position import Plan, Position
 from firing.schedule.schedule import Schedule
-from firing.trace import FloatArray
 from firing.units import SECONDS_PER_HOUR
 from firing.watch.history import (
     LEAST_NOISE_C,
     LEAST_POINTS,
-    MAD_TO_SIGMA,
     RATE_WINDOW_S,
     RecentReadings,
 )
+from firing.watch.line_scan import LineScan
+from firing.watch.recent_course import (
+    BEFORE_POINTS,
+    FALL_C,
+    LEVEL_C,
+    LEVEL_ERRORS,
+    NOW_S,
+    PACE_NOISE_SWING,
+    RARE_S,
+    RISES_FROM_S,
+    SETTLED_S,
+    SIGNIFICANT_ERRORS,
+    SWING_S,
+    SWING_SHARE,
+    Habit,
+    LeastSquaresLine,
+    RecentCourse,
+)
 
 KEEP_S = 7200.0
-NOW_S = 60.0
-"""The temperature now is the mean over so long [s]."""
-HIGH_S = 900.0
-FALL_C = 6.0
-"""A controller settles by less than this after a corner [°C]."""
-LEVEL_C, LEVEL_ERRORS = 2.0, 3.0
-"""Within so much, and so many standard errors, of its highest it has not begun to fall [°C, -]."""
-SWING_S, SWING_POINTS = 3600.0, 5
-SWING_SHARE, SWING_MORE_C, SWING_ERRORS = 1.5, 1.5, 2.5
-"""A relay that switches a kiln on and off makes it swing: a fall counts that is so many times the
-deepest of the hour before, and a little more, and what noise adds [s, -, -, °C, -]."""
-NOISE_SWING, PACE_NOISE_SWING = 3.0, 2.0
-"""Noise alone swings by so many times itself from lowest to highest; of a pace's swing less is put
-down to it, as readings minutes apart take a relay's for noise [-, -]."""
 PACE_SWING_SHARE = 2.0
 """A pace is lost by so many times the swing about it: a line drawn through swings is off, too."""
-HABIT_S, HABIT_SHARE, HABIT_MORE_C = 2400.0, 1.5, 2.5
-"""Where the same look was taken at earlier moments over so long, a change counts that is so many
-times the largest it ever saw, and a little more [s, -, °C]."""
 WARM_C = 80.0
 """A kiln colder than this cannot fall so far: that is a matter of the thermocouple's leads."""
-SIGNIFICANT_ERRORS, RARELY_SIGNIFICANT = 5.0, 4.3
-"""A change is believed at so many standard errors; of readings minutes apart, which are fewer to
-mislead, at the second."""
-SINKS = ((300.0, 2.5), (600.0, 2.0), (1200.0, 2.0), (1800.0, 2.0))
-"""A hold's level is left by so much in the mean over so long [s, °C] …"""
-SINK_BLOCKS, SINK_ERRORS = 5, 5.0
-"""… and by so many times what the means before it scatter, of which there are some [-]."""
-FLOORS = ((60.0, 1), (120.0, 2), (360.0, 3))
-"""A hold's floor is that of sliding means over so long, or so many readings at the least [s, -]."""
-FLOOR_BLOCKS, STEADY_C, BELOW_FLOOR_C, FLOOR_ERRORS = 8, 3.0, 1.5, 3.5
-"""A floor is known from so many means; a steady course varies by so much; below is by so much, and
-by so many standard errors of a mean [-, °C, °C, -]."""
-LAST_LOWS = 4
-"""So many lows of a swing are those of its hold; the first are on the way there [-]."""
-RARE_S, RARE_POINTS = 100.0, 8
 HOLD_LEFT_S = 240.0
 """A fall this shortly before a hold's end may be its end [s]."""
 CLOCK_EARLY_S, CLOCK_LATE_S = 300.0, 900.0
@@ -84,7 +66,6 @@ COLD_SWINGS_C, COLD_SWING_C = 250.0, 22.0
 """Below this a kiln takes up little, and a relay makes it swing by so much [°C]."""
 LATE_S = 180.0
 REGAINED_C = 3.0
-
 PACES = ((240.0, 2.2, 1200.0), (900.0, 4.0, 1800.0))
 """The last minutes or readings, and the time before that they are set beside [s, -, s]: for what is
 lost at once, and for what goes over a quarter-hour.  Over hours every worn kiln loses pace."""
@@ -92,23 +73,23 @@ GAIN_PACES = (*PACES, (240.0, 2.2, 3600.0))
 """The same for a gain: a line through an hour has the pace of a relay's swings, too."""
 LATEST_S, LATEST_READINGS, CLIMBS_SHARE = 120.0, 3, 0.4
 BEFORE_READINGS = 6.0
-BEFORE_POINTS = 4
-SETTLED_S = 600.0
-"""A ramp has its own pace so long after its begin [s]."""
 AT_PACE_SHARE = 0.75
 LOST_SHARE = 0.4
 """A ramp at this share of its plan that at once loses this share of its pace lost power; worn
 elements lose it over hours."""
 LOSS_C = 3.0
-
+LEAST_PACE_C_PER_H = 15.0
+"""What climbs by less has little to lose [°C/h]."""
+SURE_SHARE = 1.4
+"""By so many times what it takes a change is believed at the first reading that shows it [-]."""
 KEEPS_PLAN_SHARE, GAIN_C, GAIN_SWINGS, WAITS_MOST_C = 0.05, 4.0, 2.0, 20.0
 """A ramp that kept its rate to within this share runs away from it by so much, and so many swings,
 more than it may be behind a clock that waits [-, °C, -, °C]."""
-
 PAST_SIGNIFICANT_ERRORS = 4.0
 PAST_READINGS = 2
+FIRST_FALLS = 1.5
+"""A kiln that is let go falls by so many times its next pace at first, at the most [-]."""
 LEVEL_S, LEVEL_READINGS = 900.0, 3
-SWINGS_C = 5.0
 MEETS_S = 3600.0
 """An arrival is where the line through so long a stretch of its ramp meets the target [s]."""
 ARRIVED_ERRORS, ARRIVED_SWINGS, MOST_EARLY_S = 1.5, 2.8, 720.0
@@ -129,8 +110,6 @@ and so many at the most [°C, -]."""
 STILL_UP_SHARE = 0.5
 """Above its swing's top less this share of the least fall due a kiln is not let go; a full one,
 which falls more slowly at first, lies below that [1]."""
-RISES_FROM_S, RISES_C = 120.0, 2.0
-"""So long after its power went a kiln rises no more, by more than this [s, °C]."""
 DONE_FALLING_C = 15.0
 
 
@@ -202,7 +181,7 @@ class PowerMonitor:
         self._lost_at_c = math.nan
         self._lost_pace_c_per_h = math.nan
         self._lost_s = math.nan
-        self._lost, self._gained = _Suspicion(), _Suspicion()
+        self._lost, self._gained, self._sunk = _Suspicion(), _Suspicion(), _Suspicion()
         self._fresh = False
         self._gained_c = self._gained_s = math.nan
         self.gone = self.weaker = self.stays_on = self.faster = False
@@ -210,6 +189,7 @@ class PowerMonitor:
         self._clock_began_s: float | None = None
         self._fall_began_s: float | None = None
         self._fell_from_c = math.nan
+        self._fell_by_s = math.inf
         self._swung_s = -math.inf
         self.past_s = 0.0
         self.over_by_clock = False
@@ -236,7 +216,7 @@ class PowerMonitor:
         time_s, celsius = self._recent.points()
         if time_s.size < 3:
             return
-        now = _RecentCourse(time_s, celsius, self._recent.noise_c())
+        now = RecentCourse(time_s, celsius, self._recent.noise_c())
         self._update_hold(position)
         self._update_fall(position, now)
         if self.waits is None and self._shows_that_it_waits(self._plan, position, now):
@@ -246,7 +226,7 @@ class PowerMonitor:
         self._judge_gain(self._plan, position, now)
         self._judge_overlong_hold(self._plan, now)
 
-    def _update_fall(self, position: Position, now: "_RecentCourse") -> None:
+    def _update_fall(self, position: Position, now: RecentCourse) -> None:
         """Take in whether it falls, since when, and when a clock that does not wait began."""
         if position.late_s is not None and position.phase in ("ramp", "hold"):
             self._clock_began_s = now.at_s - position.program_s - position.late_s
@@ -257,6 +237,32 @@ class PowerMonitor:
             self._fall_began_s = None
         elif self._fall_began_s is None:
             self._fall_began_s, self._fell_from_c = now.left_high_s, now.highest_c
+        self._fell_by_s = self._latest_fall_s(now)
+
+    def _latest_fall_s(self, now: RecentCourse) -> float:
+        """Return by when the fall it is in has surely begun [s]; infinite where none is seen.
+
+        It was at its level for the last time, or of readings minutes apart, it takes so long to the
+        first low one at a good half more than the pace of the next: a kiln falls fastest at first.
+        """
+        began_s, hold = self._fall_began_s, self._hold
+        if began_s is None or hold is None or self._plan is None:
+            return math.inf
+        held = (now.time_s > hold.arrived_s) & (now.time_s < began_s)
+        level_c = min(self._fell_from_c, self._plan.schedule.segments[hold.index].target_c)
+        if held.any():
+            level_c = min(level_c, float(np.median(now.values_c[held])))
+        level_c -= max(now.usual_fall_c, LEVEL_C, LEVEL_ERRORS * now.minute_noise_c)
+        if not now.is_rare:
+            return now.last_above_s(level_c)
+        low = now.time_s > began_s + 0.5 * NOW_S
+        if np.count_nonzero(low) < PAST_READINGS:
+            return math.inf
+        low_s, low_c = now.time_s[low], now.values_c[low]
+        fastest_c_per_s = FIRST_FALLS * float(low_c[0] - low_c[1]) / float(low_s[1] - low_s[0])
+        if fastest_c_per_s <= 0.0 or low_c[0] >= level_c:
+            return math.inf
+        return max(began_s, float(low_s[0]) - (level_c - float(low_c[0])) / fastest_c_per_s)
 
     @property
     def fell_at_the_clocks_end(self) -> bool:
@@ -277,7 +283,7 @@ class PowerMonitor:
             return math.inf
         return now_c - self._plan.at_c(now_s - self._clock_began_s)
 
-    def _shows_that_it_waits(self, plan: Plan, position: Position, now: "_RecentCourse") -> bool:
+    def _shows_that_it_waits(self, plan: Plan, position: Position, now: RecentCourse) -> bool:
         """Tell whether the kiln goes where only a clock that waited for it would have it."""
         index = position.segment
         if index is None or self._clock_began_s is None:
@@ -307,7 +313,7 @@ class PowerMonitor:
             inside = settled & (age_s >= least_s) & (age_s < most_s)
             if np.count_nonzero(inside) < BEFORE_POINTS:
                 return False
-            line = _LeastSquaresLine(now.time_s[inside], now.values_c[inside])
+            line = LeastSquaresLine(now.time_s[inside], now.values_c[inside])
             error = line.slope_error_c_per_s(now.noise_c) * SECONDS_PER_HOUR / rate
             share = line.slope_c_per_s * SECONDS_PER_HOUR / rate
             if over and share - 3.0 * error > STILL_CLIMBS_SHARE:
@@ -354,7 +360,7 @@ class PowerMonitor:
         last = (time_s <= arrived_s) & (time_s > arrived_s - CORNER_S)
         if np.count_nonzero(last) < BEFORE_POINTS:
             return math.inf
-        return _LeastSquaresLine(time_s[last], celsius[last]).slope_c_per_s * SECONDS_PER_HOUR
+        return LeastSquaresLine(time_s[last], celsius[last]).slope_c_per_s * SECONDS_PER_HOUR
 
     def _ramp_line(self, plan: Plan, position: Position, index: int) -> RampLine:
         """Return the line a kiln came to its hold along.
@@ -368,7 +374,7 @@ class PowerMonitor:
         ramp = (time_s < arrived_s) & (time_s > max(arrived_s - MEETS_S, since_s))
         if np.count_nonzero(ramp) < BEFORE_POINTS:
             return RampLine()
-        line = _LeastSquaresLine(time_s[ramp], celsius[ramp])
+        line = LeastSquaresLine(time_s[ramp], celsius[ramp])
         if not line.slope_c_per_s:
             return RampLine()
         meets_s = line.meets_s(plan.schedule.segments[index].target_c)
@@ -389,6 +395,8 @@ class PowerMonitor:
     def _leaves_early(self, hold: ObservedHold, now_s: float) -> bool:
         """Tell whether a fall now is too early to be the hold's end."""
         left_s = HOLD_LEFT_S + hold.unsure_s
+        if self._fell_by_s < hold.due_s - left_s:
+            return True
         if self._recent.interval_s() < RARE_S:
             return now_s < hold.soonest_due_s - left_s
         # Of rare readings the one that shows the fall comes long after it began; one from above the
@@ -419,7 +427,7 @@ class PowerMonitor:
 
     # Power gone
 
-    def _judge_loss(self, plan: Plan, position: Position, now: "_RecentCourse") -> None:
+    def _judge_loss(self, plan: Plan, position: Position, now: RecentCourse) -> None:
         if self.gone:
             self._lowest_c = min(self._lowest_c, now.celsius)
             regained = now.celsius > self._lowest_c + max(
@@ -433,6 +441,7 @@ class PowerMonitor:
         held = hold is not None and self._leaves_early(hold, now.at_s)
         sinks = hold is not None and held and now.sinks_from(hold.arrived_s)
         sinks = sinks or (hold is not None and held and now.is_below_floor(hold.arrived_s))
+        sinks = sinks or (hold is not None and held and self._left_its_level(now, hold))
         if now.highest_c < WARM_C or not (now.falls or sinks):
             return
         if self.fell_at_the_clocks_end:
@@ -479,6 +488,19 @@ class PowerMonitor:
             return
         self.gone, self._until_s = True, None
 
+    def _left_its_level(self, now: RecentCourse, hold: ObservedHold) -> bool:
+        """Tell whether the last readings lie below the hold's line by more than ever before."""
+        since = now.time_s > hold.arrived_s + SETTLED_S
+        if np.count_nonzero(since) < BEFORE_POINTS:
+            return False
+        scan = LineScan(now.time_s[since], now.values_c[since])
+        for count in scan.counts:
+            look = scan.look(count, -1.0, LEVEL_C)
+            if look is None or -look.away_c <= look.allowed_c(-1.0):
+                continue
+            return self._sunk.is_seen_again(now) or -look.away_c > SURE_SHARE * look.allowed_c(-1.0)
+        return False
+
     def _ends_by_clock(self, plan: Plan, position: Position, index: int, now_s: float) -> bool:
         """Tell whether a segment ends about now on a clock that does not wait, and then cools."""
         after = index + 1
@@ -487,7 +509,7 @@ class PowerMonitor:
         hold, late_s, on_plan_s = self._hold, position.late_s, position.program_s
         if hold is not None and hold.index == index:
             late_s = hold.late_s
-            stayed_s = min(now_s - hold.arrived_s, hold.due_s - hold.arrived_s)
+            stayed_s = min(min(now_s, self._fell_by_s), hold.due_s) - hold.arrived_s
             on_plan_s = plan.segments[index].ramp_end_s + stayed_s
         if late_s is None:
             return False
@@ -497,7 +519,7 @@ class PowerMonitor:
 
     # Part of it gone
 
-    def _judge_weakening(self, plan: Plan, position: Position, now: "_RecentCourse") -> None:
+    def _judge_weakening(self, plan: Plan, position: Position, now: RecentCourse) -> None:
         index = position.segment
         ramping = position.phase == "ramp" and index is not None and plan.heats(index)
         if self.weaker:
@@ -522,13 +544,54 @@ class PowerMonitor:
             ):
                 self.weaker = True
                 return
+        self.weaker = self._left_its_line(plan, position, index, now)
+
+    def _left_its_line(self, plan: Plan, position: Position, index: int, now: RecentCourse) -> bool:
+        """Tell whether the last readings lie below the ramp's line by more than ever before."""
+        segment = plan.schedule.segments[index]
+        rate_c_per_s = (segment.rate_c_per_h or math.inf) / SECONDS_PER_HOUR
+        scan = self._scan(now, position, rate_c_per_s)
+        if scan is None:
+            return False
+        for count in scan.counts:
+            look = scan.look(count, -1.0, LOSS_C)
+            if look is None or look.slope_c_per_s * SECONDS_PER_HOUR < LEAST_PACE_C_PER_H:
+                continue
+            if look.from_c + 3.0 * look.due_c > segment.target_c - CORNER_C - look.most_c:
+                continue
+            lagged = self.above_clock_c(look.from_s, look.from_c) < -LAGS_C
+            caught_up = lagged and self.above_clock_c(now.at_s, now.celsius) > -NEAR_CLOCK_C
+            allowed_c = max(
+                FIRST_SWING_C if caught_up else LOSS_C,
+                1.25 * COLD_SWING_C if now.highest_c < COLD_SWINGS_C else 0.0,
+                LOST_SHARE * look.due_c,
+                look.allowed_c(-1.0),
+            )
+            if -look.away_c <= allowed_c:
+                continue
+            again = self._lost.is_seen_again(now)
+            if not again and -look.away_c < SURE_SHARE * allowed_c:
+                return False
+            pace_c_per_s = min(look.slope_c_per_s, rate_c_per_s)
+            self._lost_at_c = look.from_c + pace_c_per_s * (now.at_s - look.from_s)
+            self._lost_s, self._lost_pace_c_per_h = now.at_s, 0.5 * pace_c_per_s * SECONDS_PER_HOUR
+            return True
+        return False
+
+    def _scan(self, now: RecentCourse, position: Position, most_c_per_s: float) -> LineScan | None:
+        """Return all looks at the readings since its ramp had its own pace."""
+        begun_s = -math.inf if position.begun_s is None else position.begun_s + SETTLED_S
+        since = now.time_s >= begun_s
+        if np.count_nonzero(since) < BEFORE_POINTS:
+            return None
+        return LineScan(now.time_s[since], now.values_c[since], most_c_per_s)
 
     def _lost_its_pace(
         self,
         plan: Plan,
         position: Position,
         index: int,
-        now: "_RecentCourse",
+        now: RecentCourse,
         pace_s: float,
         before_s: float,
     ) -> bool:
@@ -539,7 +602,7 @@ class PowerMonitor:
             inside &= now.time_s >= position.begun_s + SETTLED_S
         if np.count_nonzero(inside) < BEFORE_POINTS:
             return False
-        line = _LeastSquaresLine(now.time_s[inside], now.values_c[inside])
+        line = LeastSquaresLine(now.time_s[inside], now.values_c[inside])
         if line.span_s < 0.6 * before_s or line.slope_c_per_s <= 0.0:
             return False
         segment = plan.schedule.segments[index]
@@ -574,7 +637,7 @@ class PowerMonitor:
         latest = age_s <= max(LATEST_S, LATEST_READINGS * self._recent.interval_s())
         climbs = False
         if at_once and np.count_nonzero(latest) >= LATEST_READINGS:
-            pace_now = _LeastSquaresLine(now.time_s[latest], now.values_c[latest]).slope_c_per_s
+            pace_now = LeastSquaresLine(now.time_s[latest], now.values_c[latest]).slope_c_per_s
             # A relay that was off for a while, and the kiln climbs again.
             climbs = pace_now * SECONDS_PER_HOUR > CLIMBS_SHARE * due_c_per_h
         enough_c = max(now.errors * error_c, PACE_SWING_SHARE * swing_c)
@@ -589,15 +652,15 @@ class PowerMonitor:
         return True
 
     def _habit(
-        self, now: "_RecentCourse", position: Position, pace_s: float, before_s: float
-    ) -> "_Habit | None":
+        self, now: RecentCourse, position: Position, pace_s: float, before_s: float
+    ) -> Habit | None:
         """Return what the same look saw since its ramp had its own pace."""
         begun_s = -math.inf if position.begun_s is None else position.begun_s + SETTLED_S
         return now.habit(begun_s, pace_s, before_s)
 
     # More of it than the program asks for
 
-    def _judge_gain(self, plan: Plan, position: Position, now: "_RecentCourse") -> None:
+    def _judge_gain(self, plan: Plan, position: Position, now: RecentCourse) -> None:
         index = position.segment
         rate = None if index is None else plan.schedule.segments[index].rate_c_per_h
         if position.phase != "ramp" or index is None or rate is None or not plan.heats(index):
@@ -617,7 +680,7 @@ class PowerMonitor:
                 inside &= now.time_s >= position.begun_s + SETTLED_S
             if np.count_nonzero(inside) < BEFORE_POINTS or now.highest_c < COLD_SWINGS_C:
                 continue
-            line = _LeastSquaresLine(now.time_s[inside], now.values_c[inside])
+            line = LeastSquaresLine(now.time_s[inside], now.values_c[inside])
             off = line.slope_c_per_s * SECONDS_PER_HOUR / rate - 1.0
             if line.span_s < 0.6 * before_s or abs(off) > KEEPS_PLAN_SHARE:
                 continue
@@ -643,7 +706,7 @@ class PowerMonitor:
 
     # On past its time
 
-    def _judge_overlong_hold(self, plan: Plan, now: "_RecentCourse") -> None:
+    def _judge_overlong_hold(self, plan: Plan, now: RecentCourse) -> None:
         hold = self._hold
         if hold is None or now.at_s <= hold.due_s:
             self.stays_on = False
@@ -720,7 +783,7 @@ class PowerMonitor:
             or (planned is None and now.is_above(still_up_c))
         )
 
-    def _latest_end_s(self, plan: Plan, hold: ObservedHold, now: "_RecentCourse") -> float:
+    def _latest_end_s(self, plan: Plan, hold: ObservedHold, now: RecentCourse) -> float:
         """Return when a hold is surely over [s]: noise and swing show it reached too early."""
         hold_s = plan.schedule.segments[hold.index].hold_s
         if hold.ramp.meets_s > -math.inf:
@@ -749,328 +812,14 @@ def _lets_go_s(plan: Plan, index: int, celsius: float) -> float:
     return plan.ramp_s(after, min(celsius, plan.schedule.segments[index].target_c))
 
 
-class _RecentCourse:
-    """The course as it stands: how hot it is now, how high it was, and how surely."""
-
-    def __init__(self, time_s: FloatArray, values_c: FloatArray, noise_c: float) -> None:
-        self.time_s, self.values_c, self.noise_c = time_s, values_c, noise_c
-        self.at_s = float(time_s[-1])
-        age_s = self.at_s - time_s
-        last = age_s < NOW_S
-        self.count = int(np.count_nonzero(last))
-        self.celsius = float(np.mean(values_c[last]))
-        self.mean_s = float(np.mean(time_s[last]))
-        self.error_c = noise_c / math.sqrt(self.count)
-        self._in_a_minute = max(NOW_S / max(float(np.median(np.diff(time_s))), 1.0), 1.0)
-        self.minute_noise_c = noise_c / math.sqrt(self._in_a_minute)
-        self.is_rare = float(np.median(np.diff(time_s))) >= RARE_S
-        self.errors = RARELY_SIGNIFICANT if self.is_rare else SIGNIFICANT_ERRORS
-        number = (age_s // NOW_S).astype(np.int64)
-        count = np.bincount(number)
-        sums = np.asarray(np.bincount(number, weights=values_c), dtype=np.float64)
-        recent = (count > 0) & (
-            np.arange(count.size) * NOW_S <= max(HIGH_S, _age_of_last_four_s(age_s))
-        )
-        means = sums[recent] / count[recent]
-        self.highest_c = float(np.max(means))
-        self.fallen_c = self.highest_c - self.celsius
-        fewest = int(np.min(count[recent]))
-        self.fall_error_c = noise_c * math.sqrt(1.0 / self.count + 1.0 / fewest)
-        self.high_s = self.at_s - (float(np.flatnonzero(recent)[np.argmax(means)]) + 0.5) * NOW_S
-        self.usual_fall_c = _usual_fall_c(sums, count, self.high_s - self.at_s)
-        # A level is high for a while, and a swing each time anew: a fall began at the last of it.
-        near_c = self.highest_c - max(
-            self.usual_fall_c, LEVEL_C, LEVEL_ERRORS * self.minute_noise_c
-        )
-        ages_s = np.flatnonzero(recent)[means >= near_c] * NOW_S
-        self.left_high_s = self.at_s - float(ages_s[0]) - 0.5 * NOW_S
-
-    @cached_property
-    def calm_noise_c(self) -> float:
-        """The noise where a swing that takes some readings is not taken for it [°C].
-
-        Of white noise the fourth difference is √70 of it; of what is smooth it leaves less than the
-        second.
-        """
-        bends = np.abs(np.diff(self.values_c, 4))
-        if bends.size < 3 * SWING_POINTS:
-            return self.noise_c
-        sigma_c = MAD_TO_SIGMA * float(np.median(bends)) / math.sqrt(70.0)
-        return min(self.noise_c, max(sigma_c * (1.0 + 6.0 / bends.size), LEAST_NOISE_C))
-
-    @property
-    def swings(self) -> bool:
-        """Whether a relay makes it swing by more than its noise looks like."""
-        minute_noise_c = self.calm_noise_c / math.sqrt(self._in_a_minute)
-        return self.usual_fall_c > max(SWINGS_C, 4.5 * minute_noise_c)
-
-    @property
-    def falls(self) -> bool:
-        """Whether it fell further than noise, and than a relay's swing in the hour before."""
-        return self.fallen_c >= self.believed_c(FALL_C, self.fall_error_c)
-
-    def highest_of_c(self, those: npt.NDArray[np.bool_]) -> float:
-        """Return the highest of the means over a minute of some points [°C]."""
-        number = ((self.at_s - self.time_s[those]) // NOW_S).astype(np.int64)
-        count = np.bincount(number)
-        sums = np.bincount(number, weights=self.values_c[those])
-        return float(np.max(sums[count > 0] / count[count > 0]))
-
-    def is_above(self, limit_c: float) -> bool:
-        """Tell whether it is surely above a temperature."""
-        error_c = self.calm_noise_c / math.sqrt(self.count)
-        return self.celsius > limit_c + max(RISES_C, self.errors * error_c)
-
-    def habit(self, since_s: float, pace_s: float, before_s: float) -> "_Habit | None":
-        """Return how far off the line through the time before it was at earlier moments.
-
-        None where there are not enough of them.
-        """
-        step_s = max(NOW_S, float(np.median(np.diff(self.time_s))))
-        first_s = max(since_s, float(self.time_s[0])) + before_s + pace_s
-        moments_s = np.arange(self.at_s - pace_s, first_s, -step_s)
-        if not moments_s.size or moments_s[0] - moments_s[-1] < HABIT_S:
-            return None
-        edges_s = moments_s[:, None] - np.array([pace_s + before_s, pace_s, NOW_S, 0.0])
-        aways_c = []
-        for low, high, last, end in np.searchsorted(self.time_s, edges_s, side="right").tolist():
-            if high - low >= BEFORE_POINTS and end:
-                line = _LeastSquaresLine(self.time_s[low:high], self.values_c[low:high])
-                now = slice(min(last, end - 1), end)
-                at_s, now_c = float(np.mean(self.time_s[now])), float(np.mean(self.values_c[now]))
-                aways_c.append(now_c - line.at_c(at_s))
-        return _Habit(np.array(aways_c)) if len(aways_c) >= BEFORE_POINTS else None
-
-    def rises_since(self, moment_s: float) -> bool:
-        """Tell whether it has risen from a low after a moment: without power nothing does."""
-        since = self.time_s > moment_s
-        if np.count_nonzero(since) < 2:
-            return False
-        number = ((self.at_s - self.time_s[since]) // NOW_S).astype(np.int64)
-        count = np.bincount(number)
-        sums = np.bincount(number, weights=self.values_c[since])
-        means = sums[count > 0] / count[count > 0]
-        error_c = self.calm_noise_c * math.sqrt(2.0 / float(np.min(count[count > 0])))
-        return float(means[0] - np.min(means)) > max(RISES_C, self.errors * error_c)
-
-    def sinks_from(self, arrived_s: float) -> bool:
-        """Tell whether it has left the level of a hold, by means over minutes.
-
-        A warm kiln falls slowly: less than a relay's swing, more than the mean of one.
-        """
-        age_s = self.at_s - self.time_s
-        for window_s, least_c in SINKS:
-            level = (self.time_s > arrived_s + SETTLED_S) & (age_s >= window_s)
-            last = age_s < window_s
-            number = (age_s[level] // window_s).astype(np.int64)
-            if number.size < 3 or np.count_nonzero(last) < 2:
-                continue
-            count = np.bincount(number)
-            sums = np.bincount(number, weights=self.values_c[level])
-            means = sums[count > 1] / count[count > 1]
-            if self._rare_ones_sank(level, last, least_c):
-                return True
-            if means.size < SINK_BLOCKS:
-                continue
-            # From one to the next, newest first, and robust: a level drifts for hours, and what has
-            # begun to fall is among them.
-            steps = np.abs(np.diff(means))
-            scatter_c = MAD_TO_SIGMA * float(np.median(steps)) / math.sqrt(2.0)
-            scatter_c = max(scatter_c * (1.0 + 3.0 / steps.size), 0.3 * float(np.max(steps)))
-            by_noise_c = self.noise_c / math.sqrt(float(np.count_nonzero(last)))
-            earlier = means[:1:-1]  # a warm kiln on a relay falls for half an hour in each swing
-            swing_c = float(np.max(np.maximum.accumulate(earlier) - earlier))
-            enough_c = max(
-                least_c,
-                SINK_ERRORS * max(scatter_c, 0.5 * by_noise_c),
-                SWING_SHARE * swing_c + SWING_MORE_C,
-                0.5 * self.usual_fall_c,
-            )
-            if float(np.median(means[:SINK_BLOCKS])) - np.mean(self.values_c[last]) > enough_c:
-                return True
-        return False
-
-    def is_below_floor(self, arrived_s: float) -> bool:
-        """Tell whether it lies below the lowest that its hold came to and rose from.
-
-        Whatever a relay swings by, it switches on at the same low each time.
-        """
-        held_c = self.values_c[self.time_s > arrived_s + SETTLED_S]
-        interval_s = (self.time_s[-1] - self.time_s[0]) / (self.time_s.size - 1)
-        for window_s, readings in FLOORS:
-            in_window = max(readings, round(window_s / interval_s))
-            if held_c.size < (FLOOR_BLOCKS + 1) * in_window:
-                continue
-            sums_c = np.cumsum(np.concatenate(([0.0], held_c)))
-            means = (sums_c[in_window:] - sums_c[:-in_window]) / in_window
-            before, last_c = means[:-in_window], float(means[-1])
-            middle_c = float(np.median(before))
-            scatter_c = MAD_TO_SIGMA * float(np.median(np.abs(before - middle_c)))
-            scatter_c *= 1.0 + 4.0 * in_window / before.size
-            error_c = min(scatter_c, self.noise_c / math.sqrt(in_window))
-            floor_c = _floor_c(before, STEADY_C + 4.0 * error_c)
-            if last_c < floor_c - BELOW_FLOOR_C - FLOOR_ERRORS * error_c:
-                return True
-        return False
-
-    def _rare_ones_sank(
-        self, level: npt.NDArray[np.bool_], last: npt.NDArray[np.bool_], least_c: float
-    ) -> bool:
-        """Tell whether the last of readings minutes apart lie below the earlier ones.
-
-        So far apart, a relay's swing is as noise to them.
-        """
-        before, now = self.values_c[level], self.values_c[last]
-        apart_s = (self.time_s[-1] - self.time_s[0]) / (self.time_s.size - 1)
-        if apart_s < RARE_S or before.size < RARE_POINTS:
-            return False
-        middle_c = float(np.median(before))
-        scatter_c = MAD_TO_SIGMA * float(np.median(np.abs(before - middle_c)))
-        scatter_c *= 1.0 + 4.0 / before.size
-        error_c = max(scatter_c, 0.2) / math.sqrt(now.size)
-        return middle_c - float(np.mean(now)) > max(2.0 * least_c, SINK_ERRORS * error_c)
-
-    def believed_c(self, least_c: float, error_c: float) -> float:
-        """Return from where on a change of so large an error is believed [°C]."""
-        by_noise_c = NOISE_SWING * self.minute_noise_c
-        clean_c = math.sqrt(max(self.usual_fall_c**2 - by_noise_c**2, 0.0))
-        swing_c = 0.0
-        if clean_c > 0.0:
-            swing_c = SWING_SHARE * clean_c + SWING_MORE_C + SWING_ERRORS * error_c
-        return max(least_c, self.errors * error_c, swing_c)
-
-
-@dataclass(frozen=True, slots=True)
-class _Habit:
-    """How far off a course was at earlier moments [°C]: noise, and whatever makes it swing."""
-
-    aways_c: FloatArray
-
-    def allows_c(self, sign: float, errors: float, error_c: float) -> float:
-        """Return from where on a change is none of its habits [°C]; `sign` is the change's.
-
-        Readings minutes apart take a swing for noise: `error_c`, or what it scattered by.
-        """
-        scatter_c = float(np.sqrt(np.mean(self.aways_c**2))) * (1.0 + 2.0 / self.aways_c.size)
-        most_c = max(float(np.max(sign * self.aways_c)), 0.0)
-        return max(errors * min(error_c, scatter_c), HABIT_SHARE * most_c + HABIT_MORE_C)
-
-
 class _Suspicion:
     """Takes what one reading shows for believed once the next shows it, too."""
 
     def __init__(self) -> None:
         self._before_s = self._last_s = -math.inf
 
-    def is_seen_again(self, now: _RecentCourse) -> bool:
+    def is_seen_again(self, now: RecentCourse) -> bool:
         """Take in that it is seen now, and tell whether it was at the reading before."""
         if now.at_s > self._last_s:
             self._before_s, self._last_s = self._last_s, now.at_s
         return bool(self._before_s >= now.time_s[-2])
-
-
-def _floor_c(means: FloatArray, steady_c: float) -> float:
-    """Return the lowest of a steady course, or of the lows that a swing rose from twice [°C].
-
-    -inf where a swing has not shown them yet.  It may have been lower between two readings; the
-    first lows are on the way to the hold.
-    """
-    span_c = float(np.max(means) - np.min(means))
-    if span_c <= steady_c:
-        return float(np.min(means))
-    steps_c = np.diff(means)
-    steps_c = steps_c[steps_c < 0.0]
-    if not steps_c.size:
-        return -math.inf
-    step_c = max(-float(np.median(steps_c)) - BELOW_FLOOR_C, 0.0)
-    lows: list[float] = []
-    low_c = high_c = float(means[0])
-    falls = False
-    for value_c in means.tolist():
-        if falls:
-            low_c = min(low_c, value_c)
-            if value_c > low_c + 0.5 * span_c:
-                lows.append(low_c)
-                falls, high_c = False, value_c
-        else:
-            high_c = max(high_c, value_c)
-            if value_c < high_c - 0.5 * span_c:
-                falls, low_c = True, value_c
-    return min(lows[-LAST_LOWS:]) - step_c if len(lows) > 1 else -math.inf
-
-
-def _usual_fall_c(sums: FloatArray, count: npt.NDArray[np.signedinteger], until_s: float) -> float:
-    """Return how deep it falls between two highs, by the hour before a moment [°C].
-
-    On a ramp the rise hides a part of a swing; what bends shows it whole, and at a corner, where
-    everything bends, only for a while.
-    """
-    age = np.flatnonzero(count > 0)[::-1]
-    ages_s = age * NOW_S
-    means = (sums[age] / count[age])[(ages_s > -until_s) & (ages_s < SWING_S - until_s)]
-    if means.size < SWING_POINTS:
-        return 0.0
-    deepest_c = float(np.max(np.maximum.accumulate(means) - means))
-    bends_c = [
-        _upper_fifth(np.abs(means[k:-k] - 0.5 * (means[: -2 * k] + means[2 * k :])))
-        for k in (1, 2, 4)
-        if means.size > 2 * k + SWING_POINTS
-    ]
-    return max(deepest_c, *bends_c, 0.0)
-
-
-def _upper_fifth(values: FloatArray) -> float:
-    """Return what a fifth lies above; `np.quantile` takes longer than all else at a reading."""
-    ordered = np.sort(values)
-    place = 0.8 * (ordered.size - 1)
-    first = int(place)
-    last = min(first + 1, ordered.size - 1)
-    return float(ordered[first] + (place - first) * (ordered[last] - ordered[first]))
-
-
-def _age_of_last_four_s(age_s: FloatArray) -> float:
-    """Return how far back the last four readings lie [s]."""
-    return float(age_s[max(age_s.size - 4, 0)])
-
-
-class _LeastSquaresLine:
-    """A straight line through points, least squares."""
-
-    def __init__(self, time_s: FloatArray, values_c: FloatArray) -> None:
-        self._middle_s, self._middle_c = float(np.mean(time_s)), float(np.mean(values_c))
-        from_middle_s = time_s - self._middle_s
-        self._count = time_s.size
-        self._spread = float(from_middle_s @ from_middle_s)
-        self.span_s = float(time_s[-1] - time_s[0])
-        self.slope_c_per_s = float(from_middle_s @ (values_c - self._middle_c)) / max(
-            self._spread, 1e-9
-        )
-
-    def at_c(self, moment_s: float) -> float:
-        return self._middle_c + self.slope_c_per_s * (moment_s - self._middle_s)
-
-    def slope_error_c_per_s(self, noise_c: float) -> float:
-        """Return the standard error of the slope [°C/s]."""
-        return noise_c / math.sqrt(max(self._spread, 1e-9))
-
-    def swing_c(self, time_s: FloatArray, values_c: FloatArray) -> float:
-        """Return how far means over a minute swing about the line, from lowest to highest [°C]."""
-        number = ((time_s - time_s[0]) // NOW_S).astype(np.int64)
-        away_c = values_c - (self._middle_c + self.slope_c_per_s * (time_s - self._middle_s))
-        count = np.bincount(number)
-        means = np.bincount(number, weights=away_c)[count > 0] / count[count > 0]
-        return float(np.max(means) - np.min(means)) if means.size >= SWING_POINTS else 0.0
-
-    def meets_s(self, target_c: float) -> float:
-        """Return when the line comes to a temperature [s]."""
-        return self._middle_s + (target_c - self._middle_c) / self.slope_c_per_s
-
-    def scatter_c(self, time_s: FloatArray, values_c: FloatArray) -> float:
-        """Return how far points scatter about the line (standard deviation) [°C]."""
-        away_c = values_c - (self._middle_c + self.slope_c_per_s * (time_s - self._middle_s))
-        return math.sqrt(float(away_c @ away_c) / max(self._count - 2, 1))
-
-    def error_c(self, moment_s: float, noise_c: float) -> float:
-        """Return the standard error of what the line says of a moment [°C]."""
-        away_s = moment_s - self._middle_s
-        return noise_c * math.sqrt(1.0 / self._count + away_s * away_s / max(self._spread, 1e-9))

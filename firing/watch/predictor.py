@@ -19,6 +19,7 @@ from firing.review.position import Plan, Position
 from firing.schedule.schedule import Schedule
 from firing.trace import FloatArray
 from firing.units import SECONDS_PER_HOUR, TemperatureUnit, format_duration, format_rate
+from firing.watch.cooling import CoolingPace, as_it_cools
 from firing.watch.events import WatchEvent
 from firing.watch.full_power import (
     LEAST_CLIMB_C_PER_H,
@@ -552,89 +553,6 @@ def _pace_c_per_h(due: RemainingCourse) -> float:
     return abs(then_c - float(due.temperature_c[0])) / then_s * SECONDS_PER_HOUR
 
 
-@dataclass(frozen=True, slots=True)
-class CoolingPace:
-    """How a kiln cools by itself: so many times as long as the default kiln, and how hot it is."""
-
-    times: float
-    now_c: float
-    seen_s: float
-
-
-COOLING_WINDOW_S, COOLING_SEEN_S = 3600.0, 1800.0
-COOLING_WINDOW_SHARE, COOLING_FALL_C = 0.2, 12.0
-COOLING_OFF_EARLY, COOLING_OFF = 0.2, 0.1
-"""How far the rest may be off that goes on as the last hour did: after an hour, and later."""
-
-
-def cooling_pace(
-    time_s: FloatArray, temperature_c: FloatArray, since_s: float, room_c: float
-) -> CoolingPace | None:
-    """Return how a kiln has cooled by itself since a moment; None if that does not show yet.
-
-    The excess over the room falls nearly as an exponential within an hour: a line through its
-    logarithm is free of noise.
-    """
-    now_s = float(time_s[-1])
-    after = time_s >= since_s
-    if now_s - since_s < COOLING_SEEN_S or np.count_nonzero(after) < 5:
-        return None
-    time_s, excess_c = time_s[after], temperature_c[after] - room_c
-    # A cold kiln's excess falls so slowly that a longer line is as straight, and less noisy.
-    long_s = max(COOLING_WINDOW_S, COOLING_WINDOW_SHARE * (now_s - since_s))
-    window_s = min(long_s, 0.7 * (now_s - since_s))
-    while True:
-        inside = (now_s - time_s <= window_s) & (excess_c > 2.0)
-        if np.count_nonzero(inside) >= 5:
-            about_s = time_s[inside] - now_s
-            slope, level = np.polyfit(about_s, np.log(excess_c[inside]), 1)
-            now_c = room_c + math.exp(level)
-            then_c = room_c + math.exp(level - slope * window_s)
-            if then_c - now_c > COOLING_FALL_C:
-                break
-        if window_s >= 0.7 * (now_s - since_s):
-            return None
-        window_s = min(1.5 * window_s, 0.7 * (now_s - since_s))
-    try:
-        usual_s = default_kiln.cool(then_c, now_c, room_c=room_c).duration_s
-    except FiringError:
-        return None
-    return CoolingPace(window_s / usual_s, now_c, now_s - since_s)
-
-
-def as_it_cools(rest: RemainingCourse, pace: CoolingPace, room_c: float) -> RemainingCourse:
-    """Return the rest of a cooling as the last hour has it: the course's shape at another pace."""
-    unload_c = float(rest.temperature_c[-1])
-    if pace.now_c <= unload_c + 0.5 or unload_c < room_c + 2.0 or rest.time_s.size < 3:
-        return rest
-    # How the course itself begins, beside the default kiln, over the next fifth of the excess.
-    begin_c = float(rest.temperature_c[0])
-    later_c = max(room_c + 0.8 * (pace.now_c - room_c), unload_c)
-    later_s = float(np.interp(-later_c, -rest.temperature_c, rest.time_s))
-    if begin_c - later_c < 1.0 or later_s <= 0.0:
-        return rest
-    own = later_s / default_kiln.cool(begin_c, later_c, room_c=room_c).duration_s
-    from_s = float(np.interp(-pace.now_c, -rest.temperature_c, rest.time_s))
-    if pace.now_c > begin_c:  # the last reading was low
-        from_s = -own * default_kiln.cool(pace.now_c, begin_c, room_c=room_c).duration_s
-    factor = pace.times / own
-    unload_s = max(factor * (float(rest.time_s[-1]) - from_s), 1.0)
-    off = COOLING_OFF_EARLY if pace.seen_s < COOLING_WINDOW_S else COOLING_OFF
-    ticks = nearest_ticks(rest.time_s * (unload_s / float(rest.time_s[-1])))
-    kept = is_last_at_its_tick(ticks)
-    kept[0] = True
-    if not np.all(np.diff(ticks[kept]) > 0):
-        return rest
-    return replace(
-        rest,
-        time_s=ticks[kept] / TICKS_PER_S,
-        temperature_c=rest.temperature_c[kept],
-        unload_s=unload_s,
-        unload_low_s=(1.0 - off) * unload_s,
-        unload_high_s=(1.0 + off) * unload_s,
-    )
-
-
 def _by_the_clock(
     rest: RemainingCourse, plan: Plan, clock_s: float, left_s: float
 ) -> RemainingCourse:
@@ -718,8 +636,7 @@ def predict(
         slowest = None
     expected, quickest, slowest = progress.on_its_clock(expected, quickest, slowest)
     if progress.cooling is not None and position.phase == "done":
-        pace, room_c = progress.cooling, progress.schedule.room_c
-        expected = as_it_cools(expected, pace, room_c)
+        expected = as_it_cools(expected, progress.cooling, progress.schedule.room_c)
         quickest = slowest = expected
     return Prediction(expected, quickest, slowest)
 

@@ -13,6 +13,7 @@ from firing.heat import default_kiln
 from firing.review.position import Plan, Position
 from firing.trace import FloatArray
 from firing.watch.alarms import Overshoot
+from firing.watch.cooling import cooling_pace
 from firing.watch.events import AlarmLimits
 from firing.watch.full_power import full_power
 from firing.watch.predictor import (
@@ -21,7 +22,6 @@ from firing.watch.predictor import (
     Lateness,
     PaceKeeper,
     UsualClimb,
-    cooling_pace,
     predict,
 )
 

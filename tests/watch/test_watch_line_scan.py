@@ -1,0 +1,85 @@
+"""A change set beside every earlier look like it, and a fall beside the clock of its hold."""
+
+import math
+
+import numpy as np
+import pytest
+from watch.batchfirings import HOUR_S, FloatArray, Program
+from watch.judging import schedule_of
+
+from firing.capture.reading import PlausibilityCheck, Reading, Status
+from firing.watch.events import AlarmLimits
+from firing.watch.line_scan import LineScan
+from firing.watch.thermocouple_circuit import CircuitMonitor
+from firing.watch.watcher import Watcher
+
+
+def acts(program: Program, time_s: FloatArray, read_c: FloatArray) -> list[tuple[str, float]]:
+    """Watch readings; return what calls somebody, and when [s]."""
+    watcher = Watcher(AlarmLimits(1300.0, lost_after_s=900.0), schedule_of(program))
+    watcher.begin(0.0, live=False)
+    check, told = PlausibilityCheck(1), []
+    for moment_s, value_c in zip(time_s.tolist(), read_c.tolist(), strict=True):
+        reading = Reading([value_c], [Status.OK], moment_s)
+        check.mark(moment_s, reading)
+        told += watcher.add(moment_s, reading, 0)
+    return [(n.id, n.at_s) for n in told if n.severity == "act" and n.state == "raised"]
+
+
+@pytest.mark.parametrize("seed", range(2))
+@pytest.mark.parametrize("lost", [True, False])
+def test_power_lost_in_a_relays_swing_is_told_though_the_lows_lie_as_low(
+    lost: bool, seed: int
+) -> None:
+    """±9 °C in 5 min about 110 °C/h, read each minute ±1 °C; then it falls by 11 °C, and stands.
+
+    The first reading to lie lower than each low of the swing by as much is that after 7 min.
+    """
+    time_s = np.arange(0.0, 4.2 * HOUR_S, 60.0)
+    lost_s = 4.0 * HOUR_S if lost else math.inf
+    read_c = 300.0 + 110.0 * np.minimum(time_s, lost_s) / HOUR_S
+    read_c += np.where(time_s < lost_s, 9.0 * np.sin(2.0 * np.pi * time_s / 300.0), 0.0)
+    read_c -= 100.0 * np.clip(time_s - lost_s, 0.0, 400.0) / HOUR_S
+    read_c += np.random.default_rng(seed).normal(0.0, 1.0, time_s.size)
+    told = acts(((110.0, 1000.0, 0.0),), time_s, read_c)
+    assert [name for name, _ in told] == (["power-weaker"] if lost else [])
+    assert all(0.0 < at_s - lost_s <= 600.0 for _, at_s in told)
+
+
+def test_a_look_is_the_mean_of_the_last_readings_beside_the_line_before() -> None:
+    """A line of 0.02 °C/s, and 3 °C off it in the last two of minutes' readings."""
+    time_s = np.arange(0.0, 2.0 * HOUR_S, 60.0)
+    read_c = 500.0 + 0.02 * time_s
+    read_c[-2:] -= 3.0
+    look = LineScan(time_s, read_c).look(2, -1.0, 1.0)
+    assert look is not None
+    assert look.away_c == pytest.approx(-3.0, abs=1e-6)
+    assert look.due_c == pytest.approx(0.02 * 90.0, abs=1e-6)
+    assert look.slope_c_per_s == pytest.approx(0.02, abs=1e-9)
+    assert look.most_c == pytest.approx(0.0, abs=1e-6)
+    assert LineScan(time_s, read_c).look(2, 1.0, 1.0) is None
+
+
+@pytest.mark.parametrize("early_s", [480.0, 0.0])
+def test_a_fall_that_began_before_a_short_hold_was_over_is_no_end_of_it(early_s: float) -> None:
+    """Every 5 min, by 160 °C · (1 - exp(-t / 25 min)): of a hold of 12 min one reading shows it."""
+    time_s = np.arange(120.0, 8.0 * HOUR_S, 300.0)
+    arrived_s = 1030.0 / 170.0 * HOUR_S
+    fell_s = arrived_s + 720.0 - early_s
+    time_s = time_s[time_s < fell_s + 960.0]
+    past_s = np.maximum(time_s - fell_s, 0.0)
+    read_c = np.minimum(20.0 + 170.0 * time_s / HOUR_S, 1050.0)
+    read_c -= 160.0 * (1.0 - np.exp(-past_s / 1500.0))
+    told = acts(((170.0, 1050.0, 12.0),), time_s, np.round(read_c, 1))
+    assert [name for name, _ in told] == (["cooling"] if early_s else [])
+    assert all(0.0 < at_s - fell_s <= 900.0 for _, at_s in told)
+
+
+@pytest.mark.parametrize(("then_c", "broken"), [((260.0, 110.0), True), ((260.0, 640.0), False)])
+def test_two_impossible_readings_minutes_apart_are_no_disturbance(
+    then_c: tuple[float, float], broken: bool
+) -> None:
+    monitor = CircuitMonitor()
+    for number, celsius in enumerate((590.0, 600.0, 610.0, 620.0, *then_c)):
+        monitor.add_reading(300.0 * number, celsius, Status.OK)
+    assert (monitor.broken is not None) is broken
