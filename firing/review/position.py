@@ -139,6 +139,23 @@ def _cut_short(plan: Plan, found: Alignment, even: ResampledTrace) -> int | None
     return None
 
 
+AHEAD_S = 900.0
+"""No kiln is so far ahead of a plan whose targets it has not come to [s]."""
+
+
+def outruns_kiln(plan: Plan, position: Position, highest_c: float) -> bool:
+    """Tell whether a place is one that no kiln as hot as this at the most can have come to.
+
+    A fall in the midst of a ramp looks like the end of a segment that was never reached.
+    """
+    index, late_s = position.segment, position.late_s
+    if index is None or late_s is None or late_s > -AHEAD_S:
+        return False
+    passed = index + (position.phase == "done")
+    targets_c = [plan.schedule.segments[i].target_c for i in range(passed) if plan.heats(i)]
+    return max(targets_c, default=-math.inf) > highest_c + limit.NOT_HELD_C
+
+
 def heating_ended_s(time_s: FloatArray, temperature_c: FloatArray) -> float:
     """Return when the fall began that readings end with; their last moment if they do not [s]."""
     even = resampled(time_s, temperature_c)

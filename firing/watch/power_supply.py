@@ -25,6 +25,7 @@ from firing.watch.history import (
     RATE_WINDOW_S,
     RecentReadings,
 )
+from firing.watch.line_scan import LineScan
 
 KEEP_S = 7200.0
 NOW_S = 60.0
@@ -100,6 +101,10 @@ LOST_SHARE = 0.4
 """A ramp at this share of its plan that at once loses this share of its pace lost power; worn
 elements lose it over hours."""
 LOSS_C = 3.0
+LEAST_PACE_C_PER_H = 15.0
+"""What climbs by less has little to lose [°C/h]."""
+SURE_SHARE = 1.4
+"""By so many times what it takes a change is believed at the first reading that shows it [-]."""
 
 KEEPS_PLAN_SHARE, GAIN_C, GAIN_SWINGS, WAITS_MOST_C = 0.05, 4.0, 2.0, 20.0
 """A ramp that kept its rate to within this share runs away from it by so much, and so many swings,
@@ -107,6 +112,8 @@ more than it may be behind a clock that waits [-, °C, -, °C]."""
 
 PAST_SIGNIFICANT_ERRORS = 4.0
 PAST_READINGS = 2
+FIRST_FALLS = 1.5
+"""A kiln that is let go falls by so many times its next pace at first, at the most [-]."""
 LEVEL_S, LEVEL_READINGS = 900.0, 3
 SWINGS_C = 5.0
 MEETS_S = 3600.0
@@ -202,7 +209,7 @@ class PowerMonitor:
         self._lost_at_c = math.nan
         self._lost_pace_c_per_h = math.nan
         self._lost_s = math.nan
-        self._lost, self._gained = _Suspicion(), _Suspicion()
+        self._lost, self._gained, self._sunk = _Suspicion(), _Suspicion(), _Suspicion()
         self._fresh = False
         self._gained_c = self._gained_s = math.nan
         self.gone = self.weaker = self.stays_on = self.faster = False
@@ -210,6 +217,7 @@ class PowerMonitor:
         self._clock_began_s: float | None = None
         self._fall_began_s: float | None = None
         self._fell_from_c = math.nan
+        self._fell_by_s = math.inf
         self._swung_s = -math.inf
         self.past_s = 0.0
         self.over_by_clock = False
@@ -257,6 +265,32 @@ class PowerMonitor:
             self._fall_began_s = None
         elif self._fall_began_s is None:
             self._fall_began_s, self._fell_from_c = now.left_high_s, now.highest_c
+        self._fell_by_s = self._latest_fall_s(now)
+
+    def _latest_fall_s(self, now: "_RecentCourse") -> float:
+        """Return by when the fall it is in has surely begun [s]; infinite where none is seen.
+
+        It was at its level for the last time, or of readings minutes apart, it takes so long to the
+        first low one at a good half more than the pace of the next: a kiln falls fastest at first.
+        """
+        began_s, hold = self._fall_began_s, self._hold
+        if began_s is None or hold is None or self._plan is None:
+            return math.inf
+        held = (now.time_s > hold.arrived_s) & (now.time_s < began_s)
+        level_c = min(self._fell_from_c, self._plan.schedule.segments[hold.index].target_c)
+        if held.any():
+            level_c = min(level_c, float(np.median(now.values_c[held])))
+        level_c -= max(now.usual_fall_c, LEVEL_C, LEVEL_ERRORS * now.minute_noise_c)
+        if not now.is_rare:
+            return now.last_above_s(level_c)
+        low = now.time_s > began_s + 0.5 * NOW_S
+        if np.count_nonzero(low) < PAST_READINGS:
+            return math.inf
+        low_s, low_c = now.time_s[low], now.values_c[low]
+        fastest_c_per_s = FIRST_FALLS * float(low_c[0] - low_c[1]) / float(low_s[1] - low_s[0])
+        if fastest_c_per_s <= 0.0 or low_c[0] >= level_c:
+            return math.inf
+        return max(began_s, float(low_s[0]) - (level_c - float(low_c[0])) / fastest_c_per_s)
 
     @property
     def fell_at_the_clocks_end(self) -> bool:
@@ -389,6 +423,8 @@ class PowerMonitor:
     def _leaves_early(self, hold: ObservedHold, now_s: float) -> bool:
         """Tell whether a fall now is too early to be the hold's end."""
         left_s = HOLD_LEFT_S + hold.unsure_s
+        if self._fell_by_s < hold.due_s - left_s:
+            return True
         if self._recent.interval_s() < RARE_S:
             return now_s < hold.soonest_due_s - left_s
         # Of rare readings the one that shows the fall comes long after it began; one from above the
@@ -433,6 +469,7 @@ class PowerMonitor:
         held = hold is not None and self._leaves_early(hold, now.at_s)
         sinks = hold is not None and held and now.sinks_from(hold.arrived_s)
         sinks = sinks or (hold is not None and held and now.is_below_floor(hold.arrived_s))
+        sinks = sinks or (hold is not None and held and self._left_its_level(now, hold))
         if now.highest_c < WARM_C or not (now.falls or sinks):
             return
         if self.fell_at_the_clocks_end:
@@ -479,6 +516,19 @@ class PowerMonitor:
             return
         self.gone, self._until_s = True, None
 
+    def _left_its_level(self, now: "_RecentCourse", hold: ObservedHold) -> bool:
+        """Tell whether the last readings lie below the hold's line by more than ever before."""
+        since = now.time_s > hold.arrived_s + SETTLED_S
+        if np.count_nonzero(since) < BEFORE_POINTS:
+            return False
+        scan = LineScan(now.time_s[since], now.values_c[since])
+        for count in scan.counts:
+            look = scan.look(count, -1.0, LEVEL_C)
+            if look is None or -look.away_c <= look.allowed_c(-1.0):
+                continue
+            return self._sunk.is_seen_again(now) or -look.away_c > SURE_SHARE * look.allowed_c(-1.0)
+        return False
+
     def _ends_by_clock(self, plan: Plan, position: Position, index: int, now_s: float) -> bool:
         """Tell whether a segment ends about now on a clock that does not wait, and then cools."""
         after = index + 1
@@ -487,7 +537,7 @@ class PowerMonitor:
         hold, late_s, on_plan_s = self._hold, position.late_s, position.program_s
         if hold is not None and hold.index == index:
             late_s = hold.late_s
-            stayed_s = min(now_s - hold.arrived_s, hold.due_s - hold.arrived_s)
+            stayed_s = min(min(now_s, self._fell_by_s), hold.due_s) - hold.arrived_s
             on_plan_s = plan.segments[index].ramp_end_s + stayed_s
         if late_s is None:
             return False
@@ -522,6 +572,51 @@ class PowerMonitor:
             ):
                 self.weaker = True
                 return
+        self.weaker = self._left_its_line(plan, position, index, now)
+
+    def _left_its_line(
+        self, plan: Plan, position: Position, index: int, now: "_RecentCourse"
+    ) -> bool:
+        """Tell whether the last readings lie below the ramp's line by more than ever before."""
+        segment = plan.schedule.segments[index]
+        rate_c_per_s = (segment.rate_c_per_h or math.inf) / SECONDS_PER_HOUR
+        scan = self._scan(now, position, rate_c_per_s)
+        if scan is None:
+            return False
+        for count in scan.counts:
+            look = scan.look(count, -1.0, LOSS_C)
+            if look is None or look.slope_c_per_s * SECONDS_PER_HOUR < LEAST_PACE_C_PER_H:
+                continue
+            if look.from_c + 3.0 * look.due_c > segment.target_c - CORNER_C - look.most_c:
+                continue
+            lagged = self.above_clock_c(look.from_s, look.from_c) < -LAGS_C
+            caught_up = lagged and self.above_clock_c(now.at_s, now.celsius) > -NEAR_CLOCK_C
+            allowed_c = max(
+                FIRST_SWING_C if caught_up else LOSS_C,
+                1.25 * COLD_SWING_C if now.highest_c < COLD_SWINGS_C else 0.0,
+                LOST_SHARE * look.due_c,
+                look.allowed_c(-1.0),
+            )
+            if -look.away_c <= allowed_c:
+                continue
+            again = self._lost.is_seen_again(now)
+            if not again and -look.away_c < SURE_SHARE * allowed_c:
+                return False
+            pace_c_per_s = min(look.slope_c_per_s, rate_c_per_s)
+            self._lost_at_c = look.from_c + pace_c_per_s * (now.at_s - look.from_s)
+            self._lost_s, self._lost_pace_c_per_h = now.at_s, 0.5 * pace_c_per_s * SECONDS_PER_HOUR
+            return True
+        return False
+
+    def _scan(
+        self, now: "_RecentCourse", position: Position, most_c_per_s: float
+    ) -> LineScan | None:
+        """Return all looks at the readings since its ramp had its own pace."""
+        begun_s = -math.inf if position.begun_s is None else position.begun_s + SETTLED_S
+        since = now.time_s >= begun_s
+        if np.count_nonzero(since) < BEFORE_POINTS:
+            return None
+        return LineScan(now.time_s[since], now.values_c[since], most_c_per_s)
 
     def _lost_its_pace(
         self,
@@ -815,6 +910,14 @@ class _RecentCourse:
         count = np.bincount(number)
         sums = np.bincount(number, weights=self.values_c[those])
         return float(np.max(sums[count > 0] / count[count > 0]))
+
+    def last_above_s(self, limit_c: float) -> float:
+        """Return when a mean over a minute was above a temperature for the last time [s]."""
+        number = ((self.at_s - self.time_s) // NOW_S).astype(np.int64)
+        count = np.bincount(number)
+        sums = np.bincount(number, weights=self.values_c)
+        above = np.flatnonzero((count > 0) & (sums > limit_c * count))
+        return self.at_s - float(above[0]) * NOW_S if above.size else -math.inf
 
     def is_above(self, limit_c: float) -> bool:
         """Tell whether it is surely above a temperature."""

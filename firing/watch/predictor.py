@@ -21,7 +21,14 @@ from firing.trace import FloatArray
 from firing.units import SECONDS_PER_HOUR, TemperatureUnit, format_duration, format_rate
 from firing.watch.cooling import CoolingPace, as_it_cools
 from firing.watch.events import WatchEvent
-from firing.watch.full_power import LEAST_CLIMB_C_PER_H, FullPower, full_power
+from firing.watch.full_power import (
+    LEAST_CLIMB_C_PER_H,
+    FullPower,
+    FullPowerClimb,
+    LedCourse,
+    full_power,
+    led_by_kind,
+)
 from firing.watch.history import TICKS_PER_S, is_last_at_its_tick, nearest_ticks
 from firing.watch.state import (
     AS_EXPECTED,
@@ -35,7 +42,7 @@ LAGGING_C = 10.0
 """A ramp this far behind its plan goes on as it went, not as it was meant to [°C]."""
 MOST_SLOWDOWN = 10.0
 """A kiln that goes slower still has stalled, and no time can be told."""
-PACE_S = 600.0
+PACE_S, ARRIVED_C = 600.0, 5.0
 ON_PACE_SHARE = 0.95
 CLIMB_STEP_C, CLOCK_STEP_S = 10.0, 120.0
 
@@ -51,12 +58,13 @@ relay, or water [-, -, °C]."""
 STEADY_SPAN_C, STEADY_SHARE = 90.0, 0.25
 """A pace that over so many degrees falls by less than this share of what full power loses there is
 a rate that something sets, and no lack of power [°C, -]."""
+TAKES_UP_C = (480.0, 720.0)
+"""Where raw ware gives off its water a kiln at full power climbs no faster than above [°C]."""
 DRAG_FROM_C = 250.0
-LACKING_SHARE = 0.5
-"""Of the default kiln's pace at full power: a worn kiln that nobody described has this."""
-SLOWER, SLOWEST_SHARE = 0.95, 0.9
-"""As likely as this a kiln at full power is faster than its slowest, which has this share of that
-pace; the second where it has shown too little."""
+WORST, SLOWER, SLOWEST_SHARE = 0.97, 0.95, 0.9
+"""As likely as the first a kiln is faster than its slowest: late ones are few, and ranges are to
+hold them too.  Where full power was seen the slowest has the second share of that pace; the third
+where it has shown too little for more [-, -, -]."""
 
 
 class ClimbLimit(Protocol):
@@ -278,16 +286,36 @@ class FiringProgress:
         Nothing says that the ramps after it are slow as well, but where a relay swings so far that
         the clock waits: `held_back_later`.
         """
-        pace, segment = self._slow_pace_c_per_h, self.position.segment
-        if pace is None or segment is None or self.at_limit:
-            return 1.0
-        rate = self.schedule.segments[segment].rate_c_per_h or pace
-        return rate / max(pace, rate / MOST_SLOWDOWN)
+        slow = self._slow_pace_c_per_h is not None and not self.at_limit
+        return self.pace_slower if slow else 1.0
 
     @property
     def held_back_later(self) -> float:
         """How many times longer the ramps after it take for that."""
         return self.held_back if self.paces is not None and self.paces.swings else 1.0
+
+    def stalls(self, climb: ClimbLimit | None) -> bool:
+        """Tell whether a kiln at full power, by what it has shown, stays below what is to come."""
+        if not isinstance(climb, FullPowerClimb) or climb.stalls_c is None:
+            return False
+        first = self.position.segment or 0
+        to_c = max((one.target_c for one in self.schedule.segments[first:]), default=0.0)
+        return max(climb.stalls_c, self.now_c) < to_c - ARRIVED_C
+
+    @property
+    def pace_slower(self) -> float:
+        """How many times longer this ramp takes at the pace it has now."""
+        pace, segment = self._slow_pace_c_per_h, self.position.segment
+        if pace is None or segment is None:
+            return self.dragged
+        rate = self.schedule.segments[segment].rate_c_per_h or pace
+        return rate / max(pace, rate / MOST_SLOWDOWN)
+
+    @property
+    def slower_so_far(self) -> float:
+        """How many times longer it took so far than planned: a relay's waits come again."""
+        late_s, planned_s = self.position.late_s or 0.0, self.position.program_s
+        return 1.0 + late_s / planned_s if 0.0 < late_s < planned_s else 1.0
 
     @property
     def lags(self) -> bool:
@@ -344,23 +372,22 @@ class FiringProgress:
         return by_clock[0], by_clock[1], by_clock[2]
 
     def climb(self, *, worst: bool = False) -> ClimbLimit | None:
-        """Return what it can do at the most: as shown now, or as little as what it kept allows."""
+        """Return what it can do at the most: as shown, or as little as it may have for its plan."""
         paces = self.paces
-        shown = None if paces is None else paces.full_power(self.now_c, self.schedule.room_c)
-        if shown is not None:
-            ahead = shown.climb(SLOWER if worst else 0.5, self.schedule.peak_c)
-            return replace(ahead, rate_c_per_h=SLOWER * ahead.rate_c_per_h) if worst else ahead
-        if self.at_limit and paces is not None and paces.pace_c_per_h is not None:
+        if paces is None:
+            return None
+        found = paces.full_power(self.now_c, doubted=worst)
+        if worst and found is not None:
+            ahead = found.climb(WORST, self.schedule.peak_c)
+            if not found.shown:
+                return replace(ahead, stalls_c=None)  # what nobody has seen is no stall
+            return replace(ahead, rate_c_per_h=SLOWER * ahead.rate_c_per_h)
+        if found is not None and found.shown:
+            return found.climb(0.5, self.schedule.peak_c)
+        if self.at_limit and paces.pace_c_per_h is not None:
             share = SLOWEST_SHARE if worst else 1.0
             return UsualClimb(paces.pace_at_c, share * paces.pace_c_per_h)
-        if not worst:
-            return None
-        full = default_kiln.full_power_rate_c_per_h(np.array([1000.0]))
-        found = UsualClimb(1000.0, LACKING_SHARE * float(full[0]))
-        for at_c, rate_c_per_h in () if paces is None else paces.kept:
-            if float(found.c_per_h(np.array([at_c]))[0]) < rate_c_per_h:
-                found = UsualClimb(at_c, rate_c_per_h)
-        return found
+        return None
 
 
 def _is_power(pace_c_per_h: float, at_c: float) -> bool:
@@ -390,7 +417,7 @@ DRAG_WINDOW_S, DRAG_LEAST_S, DRAG_POINTS = 5400.0, 2700.0, 8
 
 
 class PaceKeeper:
-    """What the ramps so far have shown: the pace now, what was kept, and how it falls behind."""
+    """What the ramps so far have shown: the pace now, full power, and how it falls behind."""
 
     def __init__(self, schedule: Schedule) -> None:
         self._schedule = schedule
@@ -403,16 +430,17 @@ class PaceKeeper:
         self._kept_s = -math.inf
         self._earlier_full: tuple[tuple[float, float], ...] = ()
         self._course: tuple[FloatArray, FloatArray] = np.zeros(0), np.zeros(0)
-        self.kept: tuple[tuple[float, float], ...] = ()
         self._segment: int | None = None
         self._late: list[tuple[float, float]] = []
-        self._best = -math.inf
+        self._planned: tuple[LedCourse, ...] = ()
+        self._power: dict[bool, FullPower] = {}
 
     def update(
         self, time_s: FloatArray, temperature_c: FloatArray, position: Position, behind_c: float
     ) -> None:
         """Take in where the firing stands, by the course so far; `behind_c` is below the plan."""
         self.pace_c_per_h, self._course = None, (time_s, temperature_c)
+        self._power = {}
         index, begun_s = position.segment, position.begun_s
         if position.phase != "ramp" or index is None:
             return
@@ -433,8 +461,6 @@ class PaceKeeper:
             self._level_c = float(line[1])
             self.pace_at_c = float(np.mean(ramp_c))
             rate = segment.rate_c_per_h
-            if rate is not None and pace > KEPT_SHARE * rate and behind_c < LAGGING_C:
-                self._keep(self.pace_at_c, min(pace, rate))
             if rate is not None and pace < AT_LIMIT_SHARE * rate and behind_c > LAGGING_C:
                 self._at_limit.append((self.pace_at_c, pace))
                 self._update_steady()
@@ -442,6 +468,8 @@ class PaceKeeper:
                     self._mark_full(now_s, (begun_s or -math.inf) + PACE_SETTLED_S)
                 self._late, self.drag = [], 0.0
             elif (position.set_point_c or -math.inf) - self._level_c < LAG_BEGINS_C:
+                self._kept_s = now_s
+            if rate is not None and pace > KEPT_SHARE * rate:
                 self._kept_s = now_s
         self._fall_behind(index, now_s, position.late_s)
 
@@ -457,7 +485,13 @@ class PaceKeeper:
 
     def _update_steady(self) -> None:
         """Take in how the pace has fallen since there is no power left."""
-        (from_c, begin), (to_c, now) = self._at_limit[0], self._at_limit[-1]
+        to_c, now = self._at_limit[-1]
+        dry = [
+            one
+            for one in self._at_limit
+            if not TAKES_UP_C[0] < one[0] < TAKES_UP_C[1] and to_c - one[0] > STEADY_SPAN_C
+        ]
+        from_c, begin = dry[0] if dry else self._at_limit[0]
         usual = default_kiln.full_power_rate_c_per_h(np.array([from_c, to_c]))
         lost = float(usual[0] - usual[1])
         self.steady = to_c - from_c > STEADY_SPAN_C and begin - now < STEADY_SHARE * lost
@@ -469,18 +503,24 @@ class PaceKeeper:
             since_s = min(now_s - SURELY_SLOW_S, max(settled_s, self._kept_s))
             self._full.append((since_s, now_s))
 
-    def full_power(self, now_c: float, room_c: float) -> FullPower | None:
-        """Return what the ramps so far have shown of full power, or None."""
-        full = [*self._earlier_full, *(() if self.steady else self._full)]
-        if not full:
-            return None
-        return full_power(*self._course, full, now_c, room_c)
+    def full_power(self, now_c: float, *, doubted: bool = False) -> FullPower | None:
+        """Return what the kiln may have by its plan, and by what its ramps so far have shown.
 
-    def _keep(self, at_c: float, pace_c_per_h: float) -> None:
-        usual = default_kiln.full_power_rate_c_per_h(np.array([at_c]))
-        if pace_c_per_h - float(usual[0]) > self._best:
-            self._best = pace_c_per_h - float(usual[0])
-            self.kept = ((at_c, pace_c_per_h),)
+        A pace that stays is taken for a set rate, unless that is `doubted`.
+        """
+        if self._course[0].size < 2:
+            return None
+        room_c = self._schedule.room_c
+        if not self._planned:
+            plan = Plan(self._schedule)
+            self._planned = led_by_kind(plan.time_s, plan.temperature_c, room_c)
+        steady = self.steady and not doubted
+        if steady not in self._power:
+            full = [*self._earlier_full, *(() if steady else self._full)]
+            self._power[steady] = full_power(
+                *self._course, full, now_c, room_c, self._schedule.peak_c, self._planned
+            )
+        return self._power[steady]
 
     def _fall_behind(self, index: int, now_s: float, late_s: float | None) -> None:
         if index != self._segment:
@@ -563,6 +603,9 @@ def predict(
         later = max(progress.dragged, progress.held_back_later)
         if model is not None and progress.at_limit:
             later = 1.0
+        never = progress.stalls(limit)
+        if never:  # told as the pace now has it, and as an end that may never be
+            limit, slower, later = None, progress.pace_slower, progress.pace_slower
         expected = due
         if limit is not None or slower > 1.0:
             expected = predictor.remaining(
@@ -580,10 +623,13 @@ def predict(
                 position, now_s, now_c, slower_now=slower, slower_later=slower, side=AT_ITS_WORST
             )
         else:
-            worst = progress.climb(worst=True)
-            slowest = predictor.remaining(
-                position, now_s, now_c, slower_now=slower, slower_later=slower, climb=worst
-            )
+            worst, so_far = progress.climb(worst=True), max(slower, progress.slower_so_far)
+            if never or progress.stalls(worst):
+                slowest = None
+            else:
+                slowest = predictor.remaining(
+                    position, now_s, now_c, slower_now=slower, slower_later=so_far, climb=worst
+                )
     except FiringError:
         slowest = None
     expected, quickest, slowest = progress.on_its_clock(expected, quickest, slowest)

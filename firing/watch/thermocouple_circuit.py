@@ -304,10 +304,10 @@ class StuckReadingDetector:
 
 
 def _is_lasting(readings: list[tuple[float, float]]) -> bool:
-    return (
-        len(readings) >= CIRCUIT_FAULT_READINGS
-        and readings[-1][0] - readings[0][0] >= CIRCUIT_FAULT_S
-    )
+    """Tell whether no disturbance lasts so long: of readings minutes apart, two are enough."""
+    over_s = readings[-1][0] - readings[0][0]
+    several = len(readings) >= CIRCUIT_FAULT_READINGS and over_s >= CIRCUIT_FAULT_S
+    return several or over_s >= CIRCUIT_STILL_S
 
 
 def _remember(kept: deque[tuple[float, float]], time_s: float, value_c: float) -> None:

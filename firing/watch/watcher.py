@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from firing.capture.reading import Reading, Status
-from firing.review.position import Plan, Position, locate
+from firing.review.position import Plan, Position, locate, outruns_kiln
 from firing.schedule.schedule import Schedule
 from firing.units import ROOM_C, TemperatureUnit, format_duration, format_temperature
 from firing.watch.alarms import AlarmBoard
@@ -269,7 +269,9 @@ class Watcher:
         now_c = self.history.now_c()
         if self._coldest_c < math.inf:
             return []
-        self._position = locate(self._plan, *self.history.trace(), now_c)
+        found = locate(self._plan, *self.history.trace(), now_c)
+        if self._position is None or not outruns_kiln(self._plan, found, self.history.highest_c):
+            self._position = found
         set_point_c = self._position.set_point_c
         self._deviation_c = None if set_point_c is None else now_c - set_point_c
         if self._paces is not None:
