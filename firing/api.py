@@ -5,13 +5,15 @@ Everything here is thin: it reads what is named and calls the room that does the
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import replace
 from datetime import date, datetime
+from importlib import import_module
 from os import PathLike, fspath
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
 
+from firing.clock import YEARS
 from firing.errors import FiringError
 from firing.forecast.opening import UNLOAD_C
 
@@ -350,7 +352,7 @@ def forecast(
         return result
     from firing.forecast.in_kiln import with_tariff
 
-    prices = read_tariff(tariff) if isinstance(tariff, str | PathLike) else tariff
+    prices = _tariff(tariff)
     return with_tariff(result, prices, window, awake)
 
 
@@ -456,7 +458,7 @@ def design(
         degas_s=degas_hold_s,
         few_within=0.0 if fastest else FEW_WITHIN,
     )
-    found = read_load(load) if isinstance(load, str | PathLike) else load
+    found: Load = _given(load, "Load", read_load, optional=False)
     return design(found, request, kiln=_kiln(kiln), controller=keyed)
 
 
@@ -705,6 +707,9 @@ def keep_firing(
     from firing.logbook.record import Entry
     from firing.logbook.store import Logbook
 
+    for name, told in (("kwh", kwh), ("cost", cost)):
+        if told is not None and not (isinstance(told, int | float) and 0.0 <= told < 1e9):
+            raise FiringError(f"{name} = {told!r:.60} is no amount; give a number of 0 or more")
     place = None if logbook is None else Path(logbook)
     said = Entry(
         "",
@@ -961,7 +966,7 @@ def fit_kiln(
         )
         for number, log in enumerate(logs)
     ]
-    described = read_kiln(kiln) if isinstance(kiln, str | PathLike) else kiln
+    described: KilnDescription = _given(kiln, "KilnDescription", read_kiln, optional=False)
     return fit_kiln(described, records, elements_new=elements_new, on=on, try_walls=True)
 
 
@@ -1103,7 +1108,7 @@ def review_fleet(
         from firing.fleet.jobs import FolderLogs
         from firing.fleet.run import review_all
 
-        prices = read_tariff(tariff) if isinstance(tariff, str | PathLike) else tariff
+        prices = _tariff(tariff)
         studio = studio_of(
             None if plans is None else fspath(plans),
             None if kilns is None else fspath(kilns),
@@ -1158,8 +1163,33 @@ def heat_work(
     return heatwork(times, np.asarray(temperature_c, dtype=np.float64), cones)
 
 
+_HOMES = {
+    "Controller": "firing.controller.controller",
+    "KilnDescription": "firing.kiln.description",
+    "Load": "firing.ware.load",
+    "Log": "firing.logs.reader",
+    "Schedule": "firing.schedule.schedule",
+    "Tariff": "firing.kiln.tariff",
+}
+"""Loaded only to tell what an object is, never for a name."""
+
+
+def _given(given: Any, kind: str, read: Callable[[Any], Any], *, optional: bool = True) -> Any:
+    """Return what was given as an object of this public kind, or as the name of its file."""
+    if isinstance(given, str | PathLike):
+        return read(given)
+    if optional and given is None:
+        return None
+    if not isinstance(given, getattr(import_module(_HOMES[kind]), kind)):
+        raise FiringError(
+            f"{given!r:.60} is no {kind}; give one, or the path of its file as text or Path"
+        )
+    return given
+
+
 def _schedule(given: Schedule | PathOrName) -> Schedule:
-    return read_schedule(given) if isinstance(given, str | PathLike) else given
+    found: Schedule = _given(given, "Schedule", read_schedule, optional=False)
+    return found
 
 
 def _usual(kiln: KilnDescription | PathOrName | None, size: str | None) -> UsualKiln:
@@ -1171,23 +1201,36 @@ def _usual(kiln: KilnDescription | PathOrName | None, size: str | None) -> Usual
 
 
 def _kiln(given: KilnDescription | PathOrName | None) -> KilnDescription | None:
-    return read_kiln(given) if isinstance(given, str | PathLike) else given
+    found: KilnDescription | None = _given(given, "KilnDescription", read_kiln)
+    return found
 
 
 def _load(given: Load | PathOrName | None) -> Load | None:
-    return read_load(given) if isinstance(given, str | PathLike) else given
+    found: Load | None = _given(given, "Load", read_load)
+    return found
 
 
 def _controller(given: Controller | PathOrName | None) -> Controller | None:
-    return read_controller(given) if isinstance(given, str | PathLike) else given
+    found: Controller | None = _given(given, "Controller", read_controller)
+    return found
+
+
+def _tariff(given: Tariff | PathOrName | None) -> Tariff | None:
+    found: Tariff | None = _given(given, "Tariff", read_tariff)
+    return found
 
 
 def _log(given: Log | PathOrName) -> Log:
     from firing.logs.reader import read_log
 
-    return read_log(Path(given)) if isinstance(given, str | PathLike) else given
+    found: Log = _given(given, "Log", lambda name: read_log(Path(name)), optional=False)
+    return found
 
 
 def _on_the_clock(moment: datetime | None) -> datetime | None:
     """Return a moment with its time zone; one without stands on this computer's clock."""
+    if moment is not None and not isinstance(moment, datetime):
+        raise FiringError(f"{moment!r:.60} is no moment; give a datetime")
+    if moment is not None and not YEARS[0] <= moment.year <= YEARS[1]:
+        raise FiringError(f"{moment} is outside the years {YEARS[0]} to {YEARS[1]}")
     return moment.astimezone() if moment is not None and moment.tzinfo is None else moment

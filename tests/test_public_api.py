@@ -10,6 +10,7 @@ import re
 import subprocess
 import sys
 import tomllib
+from collections.abc import Callable
 from datetime import UTC, datetime, timedelta
 from html import unescape
 from importlib.resources import files
@@ -181,6 +182,43 @@ def test_a_file_that_is_not_there_is_refused_in_a_sentence(read: object, tmp_pat
     assert callable(read)
     with pytest.raises(fi.FiringError, match="nowhere"):
         read(tmp_path / "nowhere.toml")
+
+
+PLAN = fi.Schedule("tiles", (fi.Segment(900.0, 100.0),))
+NAN = float("nan")
+
+
+@pytest.mark.parametrize(
+    ("ask", "said"),
+    [
+        (lambda: fi.end_point_c(6, 60.0), 'write it as text: "6"'),  # type: ignore[arg-type]
+        (lambda: fi.hold_needed("x" * 9999, 1200.0), "is not a cone"),
+        (lambda: fi.peak_needed("6", 600.0, kind=5), "is no type of cone"),  # type: ignore[arg-type]
+        (lambda: fi.forecast(5), "5 is no Schedule"),  # type: ignore[arg-type]
+        (lambda: fi.forecast(PLAN, kiln=PLAN), "is no KilnDescription"),  # type: ignore[arg-type]
+        (lambda: fi.forecast(PLAN, started="07:30"), "give a datetime"),  # type: ignore[arg-type]
+        (lambda: fi.forecast("x" * 999), "no such file"),
+        (lambda: fi.forecast(PLAN, started=datetime(1, 1, 1, tzinfo=UTC)), "the years 1971"),
+        (lambda: fi.calendar(PLAN), "is no forecast"),  # type: ignore[arg-type]
+        (lambda: fi.Segment(NAN, 100.0), "nan °C is no temperature of a kiln"),
+        (lambda: fi.Segment(900.0, 1e308), "no kiln climbs"),
+        (lambda: fi.Segment(900.0, 1e-308), "never arrives"),
+        (lambda: fi.Segment(900.0, 100.0, hold_s=1e308), "longer than a year"),
+        (lambda: fi.Schedule("x", PLAN.segments, start_c=1e308), "no temperature of a kiln"),
+        (lambda: fi.Piece("cup", 1, 5.0, float("inf")), "needs a count"),
+        (lambda: fi.heat_work([0.0, NAN, 2.0], [900.0] * 3), "time of every reading"),
+        (lambda: fi.read_log("log.csv", unit="X"), "write one of C, F"),  # type: ignore[arg-type]
+        (lambda: fi.ReadingOptions(part=0), "a whole number from 1"),
+        (lambda: fi.keep_firing("log.csv", kwh=NAN), "give a number of 0 or more"),
+        (
+            lambda: fi.design("example-load-thin-cups", "bisque", cone="04", drop_to_c=NAN),
+            "drop_to_c = nan is no figure",
+        ),
+    ],
+)
+def test_what_is_absurd_is_a_sentence(ask: Callable[[], object], said: str) -> None:
+    with pytest.raises(fi.FiringError, match=said):
+        ask()
 
 
 def test_every_example_file_is_read_by_one_reader() -> None:

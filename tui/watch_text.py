@@ -80,7 +80,7 @@ def alarm_words(seen: WatchState) -> list[str]:
     kept = seen.recording
     if kept is not None and kept.trouble:
         found.append(
-            f"NOT ON THE DISK: {kept.file} takes no more lines: {kept.trouble}; make room."
+            f"NOT ON THE DISK: {kept.file} takes no more lines: {kept.trouble}; look at it now."
         )
     if seen.not_recorded:
         found.append(f"{seen.not_recorded}.")

@@ -45,7 +45,7 @@ class Recorder:
     """The open file of one recording; one that is there is continued, by its own clock.
 
     `output` says whether readings tell the controller's output; an older recording may have no
-    place for it.
+    place for it.  Readings with an `own_clock` go by the `base` given, and show every gap.
 
     Attributes
     ----------
@@ -74,6 +74,7 @@ class Recorder:
         base: TimeBase | None = None,
         *,
         output: bool = False,
+        own_clock: bool = False,
     ) -> None:
         self.path = path
         self.channels = tuple(channels)
@@ -98,7 +99,7 @@ class Recorder:
                     "another file"
                 )
             self.earlier = self._continue_file()
-            self.base = self._begin(base)
+            self.base = self._begin(base, own_clock)
         except BaseException:
             os.close(self._file)
             raise
@@ -148,12 +149,15 @@ class Recorder:
             "it, so choose another file"
         )
 
-    def _begin(self, base: TimeBase | None) -> TimeBase:
+    def _begin(self, base: TimeBase | None, own_clock: bool) -> TimeBase:
         if self._length == 0:
             self._append(header(self.channels, self._output))
         if self.earlier is None or not self.earlier.epoch_s:
             return TimeBase() if base is None else base
         first_s, last_s = self.earlier.epoch_s[0], max(self.earlier.epoch_s)
+        if own_clock and base is not None:
+            self._last_s = last_s - base.began_epoch_s
+            return base
         base = TimeBase(first_s)
         self._last_s = last_s - first_s
         pause_s = base.now_s() - self._last_s

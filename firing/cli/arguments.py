@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
@@ -62,6 +63,30 @@ class Parsed(click.ParamType[Any]):
             return self._parse(value)
         except FiringError as error:
             self.fail(str(error), param, ctx)
+
+
+class Number(click.FloatRange):
+    """A finite number; click's own takes NaN for one in every range."""
+
+    name = "number"
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Any:
+        found = super().convert(value, param, ctx)
+        if not math.isfinite(found):
+            self.fail(f"{value!r} is not a valid number.", param, ctx)
+        return found
+
+
+class WholeNumber(click.IntRange):
+    """A whole number from `least`, which every file and system can hold."""
+
+    name = "whole number"
+
+    def __init__(self, least: int, most: int = 2**31 - 1) -> None:
+        super().__init__(least, most)
+
+    def _describe_range(self) -> str:
+        return f"{self.min} or more" if self.max == 2**31 - 1 else f"{self.min} to {self.max}"
 
 
 TEMPERATURE_C = Parsed("temperature", parse_temperature_c)
@@ -308,9 +333,7 @@ def log_options(command: Command) -> Command:
             click.option("--delimiter", metavar="CHAR", help="What separates the columns."),
             click.option("--decimal", type=click.Choice([".", ","]), help="The decimal mark."),
             click.option("--encoding", metavar="NAME", help="The text encoding, like cp1252."),
-            click.option(
-                "--skip-lines", type=click.IntRange(min=0), help="Lines above the header."
-            ),
+            click.option("--skip-lines", type=WholeNumber(0), help="Lines above the header."),
             click.option(
                 "--column",
                 "columns",

@@ -12,6 +12,8 @@ from firing.cli.arguments import (
     DURATION_S,
     RATE,
     TEMPERATURE,
+    Number,
+    WholeNumber,
     calendar_option,
     controller_option,
     json_option,
@@ -40,10 +42,10 @@ if TYPE_CHECKING:
 @click.option("--cone", metavar="CONE", help="Target cone.")
 @click.option("--top", type=TEMPERATURE, metavar="T", help="Or the top temperature.")
 @controller_option()
-@click.option("--segments", type=click.IntRange(1, 99), help="At most so many segments.")
+@click.option("--segments", type=WholeNumber(1, 99), help="At most so many segments.")
 @click.option(
     "--margin",
-    type=float,
+    type=Number(),
     default=1.5,
     show_default=True,
     help="Caution, 1 to 5; 1.5 is common practice.",
@@ -77,7 +79,7 @@ if TYPE_CHECKING:
 @unload_option("opened", "Closing to opening here is made shortest.")
 @click.option(
     "--reserve",
-    type=click.FloatRange(0, 50),
+    type=Number(0, 50),
     default=10.0,
     show_default=True,
     metavar="PERCENT",
@@ -303,7 +305,7 @@ def guide_command(
 @kiln_options
 @controller_option()
 @click.option("--cone", metavar="CONE", help="Target cone; else what the schedule comes to.")
-@click.option("--margin", type=float, default=1.5, show_default=True, help="Caution, 1 to 5.")
+@click.option("--margin", type=Number(), default=1.5, show_default=True, help="Caution, 1 to 5.")
 @click.option("--reads", type=TEMPERATURE, metavar="T", help="What the kiln reads now …")
 @click.option(
     "--ago",

@@ -9,6 +9,7 @@ import click
 
 from firing.cli import outcome
 from firing.cli.arguments import (
+    WholeNumber,
     html_option,
     json_option,
     log_options,
@@ -41,7 +42,7 @@ if TYPE_CHECKING:
 )
 @click.option("--scheduler", metavar="URL", help="Dask scheduler to use: tcp://host:8786.")
 @click.option(
-    "--workers", type=click.IntRange(1, 1024), metavar="N", help="Workers; default one a core."
+    "--workers", type=WholeNumber(1, 1024), metavar="N", help="Workers; default one a core."
 )
 @click.option("--list-columns", is_flag=True, help="List the columns of the table, and stop.")
 @log_options

@@ -10,6 +10,7 @@ import click
 
 from firing.cli import outcome
 from firing.cli.arguments import (
+    Number,
     calendar_option,
     controller_option,
     html_option,
@@ -60,7 +61,7 @@ _JUST_NOW = timedelta(minutes=2)
 )
 @click.option(
     "--margin",
-    type=float,
+    type=Number(),
     default=1.5,
     show_default=True,
     help="Safety margin on ware limits, 1 to 5; matters with --load.",

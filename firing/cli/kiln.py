@@ -7,6 +7,7 @@ import click
 
 from firing.cli import outcome
 from firing.cli.arguments import (
+    Number,
     Subcommands,
     json_option,
     log_options,
@@ -96,7 +97,7 @@ def materials_command(unit: TemperatureUnit, as_json: bool) -> int:
 )
 @click.option(
     "--kwh",
-    type=click.FloatRange(min=0.0, min_open=True),
+    type=Number(0.0, min_open=True),
     multiple=True,
     metavar="KWH",
     help="What a meter counted over a firing; once for each LOG, in their order.",

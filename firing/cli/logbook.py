@@ -15,7 +15,9 @@ import click
 
 from firing.cli import outcome
 from firing.cli.arguments import (
+    Number,
     Subcommands,
+    WholeNumber,
     align_option,
     html_option,
     json_option,
@@ -81,7 +83,7 @@ def said_options(command: Command) -> Command:
                 help='A cone as it was found: "6=3:00@top", "6=down"; may be given again.',
             ),
             click.option("--note", "notes", multiple=True, metavar="WORDS", help="A note."),
-            click.option("--kwh", type=click.FloatRange(min=0.0), help="What the meter counted."),
+            click.option("--kwh", type=Number(0.0), help="What the meter counted."),
             click.option("--cost", metavar="AMOUNT", help='What it cost: 4.20, or "4.20 EUR".'),
             click.option(
                 "--photo", "photos", multiple=True, type=click.Path(path_type=Path),
@@ -305,7 +307,7 @@ def find_command(
 
 
 @_subcommand("show", "show 1")
-@click.argument("number", type=int)
+@click.argument("number", type=WholeNumber(1))
 @logbook_option
 @html_option
 @report_options
@@ -343,7 +345,7 @@ def show_command(
 
 
 @_subcommand("compare", "compare 1 2")
-@click.argument("numbers", metavar="[NUMBER...]", nargs=-1, type=int)
+@click.argument("numbers", metavar="[NUMBER...]", nargs=-1, type=WholeNumber(1))
 @click.option("--plan", help="The newest six firings of the plan whose title has this in it.")
 @align_option
 @logbook_option
@@ -380,7 +382,7 @@ def compare_command(
 
 
 @_subcommand("add", 'add 1 --note "the good celadon" --witness "6=3:00"')
-@click.argument("number", type=int)
+@click.argument("number", type=WholeNumber(1))
 @click.option("--kiln", metavar="K", help="Kiln file or name.")
 @click.option("--plan", metavar="S", help="The plan it was fired by.")
 @said_options
@@ -393,7 +395,7 @@ def add_command(
 
     --plan and --kiln set right what was matched wrong.
     """
-    from firing.logbook.keeping import amend, shelf_of
+    from firing.logbook.keeping import amend, shelf_of, unit_of
     from firing.report.logbook import firing_report
 
     said = _said(told)
@@ -406,16 +408,16 @@ def add_command(
             ((title, paper),) = shelf_of(book, plans=[plan]).plans.items()
             said = replace(said, plan=title, plan_text=paper.text)
         amend(book, number, said)
-        one = book.show(number)
+        one, unit = book.show(number), unit_of(book)
     if as_json:
         outcome.document({"schema": 1, "kind": "firing", "firing": one.to_dict()})
     else:
-        outcome.report(firing_report(one))
+        outcome.report(firing_report(one, unit=unit))
     return outcome.DONE
 
 
 @_subcommand("remove", "remove 1 --yes")
-@click.argument("number", type=int)
+@click.argument("number", type=WholeNumber(1))
 @click.option("--yes", is_flag=True, help="Needed, as the log goes with it.")
 @logbook_option
 @json_option
@@ -446,7 +448,9 @@ def remove_command(number: int, yes: bool, place: Path | None, as_json: bool) ->
 @click.argument("kind", required=False, metavar=f"[{'|'.join(EVENT_KINDS)}]")
 @click.option("--on", "when", metavar="WHEN", help="When; now if left out.")
 @click.option("--note", "words", default="", metavar="WORDS", help="Anything to remember of it.")
-@click.option("--remove", type=int, metavar="NUMBER", help="Take back an event noted by mistake.")
+@click.option(
+    "--remove", type=WholeNumber(1), metavar="NUMBER", help="Take back an event noted by mistake."
+)
 @logbook_option
 @json_option
 def event_command(
@@ -769,6 +773,7 @@ def sensor_command(
     """Show what KILN's thermocouple reads wrong by its witness cones, and correct a plan by it."""
     from firing.files.tomlfile import read_text
     from firing.kiln.file import parse_kiln
+    from firing.logbook.keeping import unit_of
     from firing.logbook.sensor import corrected
     from firing.report.trends import correction_report, sensor_report
     from firing.schedule.file import open_schedule, schedule_text
@@ -781,7 +786,8 @@ def sensor_command(
         if as_json:
             outcome.document({"schema": 1, "kind": "sensor", "kiln": name, **sensor.to_dict()})
         else:
-            outcome.report(sensor_report(name, sensor))
+            with Logbook.open(place, create=False) as book:
+                outcome.report(sensor_report(name, sensor, unit_of(book)))
         return outcome.DONE
     next_plan = open_schedule(plan)
     if already is None:

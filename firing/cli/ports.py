@@ -7,7 +7,7 @@ from pathlib import Path
 import click
 
 from firing.cli import outcome
-from firing.cli.arguments import json_option
+from firing.cli.arguments import WholeNumber, json_option
 
 
 @click.command("ports")
@@ -18,7 +18,7 @@ from firing.cli.arguments import json_option
     help="Open this one, show what it sends, and say what reads it.",
 )
 @click.option(
-    "--baud", type=click.IntRange(min=50), metavar="RATE", help="Listen at this rate only."
+    "--baud", type=WholeNumber(50, 4_000_000), metavar="RATE", help="Listen at this rate only."
 )
 @json_option
 def ports_command(heard: str | None, baud: int | None, as_json: bool) -> int:

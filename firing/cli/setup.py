@@ -13,6 +13,7 @@ import click
 from firing.cli import outcome
 from firing.cli.arguments import (
     Parsed,
+    WholeNumber,
     controller_option,
     json_option,
     kiln_options,
@@ -66,9 +67,7 @@ _PRICE = Parsed("price", _price)
 @click.option(
     "--max", "hottest", type=_HOTTEST, prompt='How hot may it go, by its plate ("1300C", "2350F")'
 )
-@click.option(
-    "--segments", type=click.IntRange(1, 99), prompt="How many segments has the controller"
-)
+@click.option("--segments", type=WholeNumber(1, 99), prompt="How many segments has the controller")
 @click.option(
     "--unit", type=click.Choice(["C", "F"]), prompt="Which unit does the controller show, C or F"
 )

@@ -22,6 +22,7 @@ from firing.cli import outcome
 from firing.cli.arguments import (
     DURATION_S,
     TEMPERATURE,
+    WholeNumber,
     controller_option,
     kiln_options,
     log_options,
@@ -56,7 +57,12 @@ if TYPE_CHECKING:
     help="Record to this CSV file; one that is there is continued, unless its firing is over.",
 )
 @click.option("--fields", metavar="FIELDS", help='Fields of a line, like "kiln,top,-,output".')
-@click.option("--baud", type=int, metavar="RATE", help="Of a serial port; default 9600.")
+@click.option(
+    "--baud",
+    type=WholeNumber(50, 4_000_000),
+    metavar="RATE",
+    help="Of a serial port; default 9600.",
+)
 @click.option("--speed", metavar="N|max", help="Of a replayed log: times real time; default max.")
 @click.option("--follow", is_flag=True, help="Of a log that is still being written.")
 @click.option("--cone", "cones", multiple=True, metavar="CONE", help="Report when it is down.")
@@ -157,9 +163,10 @@ def watch_command(
     the firing every quarter of an hour; what the firing can't show keeps its kiln-file value.
 
     The watch ends with the source, by SIGTERM (exit code 0) or by Ctrl-C (130).  A port that
-    cannot be opened at the start is refused; one that is lost later is tried again for ever.
-    Exit code 1: lines are missing from the recording, what a port sent was no readings, or an
-    alarm still stood when the source ended and nobody had acknowledged it.
+    cannot be opened at the start is refused; one that is lost later is tried again for ever.  Of
+    several kilns one that can't be reached at the start is tried again, too.  Exit code 1: lines
+    are missing from the recording, what a port sent was no readings, or an alarm still stood when
+    the source ended and nobody had acknowledged it.
 
     With --keep the recording goes into the logbook when the watch ends, with its plan, kiln and
     load. A failure of that leaves the recording as it is.
@@ -182,7 +189,8 @@ def watch_command(
         raise FiringError("--every takes a time from 1 s to 24 h, such as 1m")
     if len(sources) > 1:
         _require_own_files(sources, screen)
-    orders = [_order(source, len(sources) > 1, dict(told)) for source in sources]
+    several = len(sources) > 1  # one that is not there does not keep the others from being watched
+    orders = [_order(source, several, dict(told, patient=several)) for source in sources]
     if keep:
         _require_recordings(orders)
     if print_service:
@@ -447,6 +455,9 @@ def _watch(
         try:
             for order, beside in zip(orders, outlets, strict=True):
                 runs.append(_Run(order, beside, as_json, len(orders) == 1))
+            lost = [run.opened.connection.lost_because for run in runs]
+            if all(lost):
+                raise FiringError(f"{lost[0]}")
             if len(runs) == 1:
                 runs[0].run(every_s, stopped)
             else:

@@ -179,8 +179,6 @@ def parse_legs(
         hold_s = 0.0 if hold is None else parse_duration_s(hold)
         legs.append(Leg(rate_c_per_h, target_c, hold_s))
         before_c = target_c
-    peak = max(range(len(legs)), key=lambda i: legs[i].target_c)
-    check_fired(legs[peak].target_c, unit, "peak")
     return tuple(legs), unit
 
 
@@ -247,6 +245,7 @@ def cone_at(
     """
     sort = parse_kind_of_cone(kind)
     asked, own = parse_legs(legs, unit) if isinstance(legs, str) else (legs, unit or "C")
+    check_fired(max((leg.target_c for leg in asked), default=math.nan), own, "peak")
     time_s, temperature_c = course_of(asked)
     verdict = cone_reached(time_s, temperature_c, kind=sort)
     peak = max(range(len(asked)), key=lambda i: (asked[i].target_c, i))

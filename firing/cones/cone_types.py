@@ -43,8 +43,15 @@ class TypeShift:
     warnings: tuple[str, ...]  # one sentence each
 
 
+_LONGEST_NAME = 60
+
+
 def parse_kind_of_cone(text: str) -> KindOfCone:
     """Read a type of cone as people write it: ``large``, ``small``, ``bar``, ``iron_free``."""
+    if not isinstance(text, str) or len(text) > _LONGEST_NAME:
+        raise FiringError(
+            f"{text!r:.40} is no type of cone; write one of: {', '.join(KINDS_OF_CONE)}"
+        )
     name = " ".join(text.casefold().replace("_", " ").split()).replace("iron free", "iron-free")
     name = name.replace("self supporting", "self-supporting").removesuffix(" cone")
     name = {"regular": "self-supporting", "iron-free self-supporting": "iron-free"}.get(name, name)

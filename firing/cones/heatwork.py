@@ -49,6 +49,8 @@ def readings(time_s: FloatArray, temperature_c: FloatArray) -> tuple[FloatArray,
             f"heat-work needs at least 2 temperature readings over time, and there "
             f"{'is 1' if time_s.size else 'are none'}"
         )
+    if not np.isfinite(time_s).all():
+        raise FiringError("heat-work needs the time of every reading; leave out those without one")
     for extreme in (highest_c, float(temperature_c.min())):
         if not _READINGS_C[0] <= extreme <= _READINGS_C[1]:
             raise FiringError(

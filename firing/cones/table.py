@@ -59,6 +59,9 @@ def _running_number(name: str) -> float:
     return 1.0 - float(name) if name.startswith("0") else float(name)
 
 
+_LONGEST_NAME = 60
+
+
 @lru_cache(maxsize=512)
 def cone_number(name: str) -> float:
     """Return a cone's running number: 022 is −21, 02 is −1, 01 is 0, 1 is 1, 5.5 is 5.5.
@@ -73,6 +76,10 @@ def parse_cone(text: str) -> str:
 
     The leading zero is part of the number: 06 is some 220 °C colder than 6.
     """
+    if not isinstance(text, str):
+        raise FiringError(f'{text!r:.40} is no cone; cones are names, so write it as text: "6"')
+    if len(text) > _LONGEST_NAME:
+        raise FiringError(f'"{text[:_LONGEST_NAME]}…" is not a cone; write one from 022 to 14')
     stripped = text.strip()
     if stripped in CONES:
         return stripped

@@ -77,9 +77,9 @@ class Controller(Serialised):
     controls_cooling: bool = True
 
     def __post_init__(self) -> None:
-        if self.max_segments < 1:
+        if not 1 <= self.max_segments < math.inf:
             raise FiringError("a controller takes at least 1 segment")
-        if not 0.0 < self.rate_min <= self.rate_max:
+        if not 0.0 < self.rate_min <= self.rate_max < math.inf:
             raise FiringError(
                 f"a controller's slowest rate of {self.rate_min:g} must be above 0 and at most its "
                 f"fastest, {self.rate_max:g} °{self.unit}/h"

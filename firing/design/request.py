@@ -1,6 +1,6 @@
 """What is wanted of a firing."""
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, fields
 
 from firing.cones.kinetics import end_point_c
 from firing.cones.table import parse_cone
@@ -43,6 +43,8 @@ class CoolingRequest:
     until_c: float | None = None
 
 
+_LARGEST = 1e8
+"""No temperature, rate or time [s] that is asked for is as large."""
 DEGAS_BELOW_K = (125.0, 110.0)
 """Where a glaze is not sealed yet and its gases still leave, below the peak [K] (common practice,
 no source); the last 100 °C before a cone keep their own rate."""
@@ -107,6 +109,15 @@ class DesignRequest:
 
     def check(self) -> None:
         """Refuse a request that contradicts itself."""
+        for part in (self, self.bounds, self.cooling):
+            for one in fields(part):
+                told = getattr(part, one.name)
+                if isinstance(told, int | float) and not abs(told) < _LARGEST:
+                    raise FiringError(
+                        f"{one.name} = {told:g} is no figure of a firing; give one, or leave it out"
+                    )
+        if self.bounds.hold_at_least_s < 0.0:
+            raise FiringError("a hold lasts 0 min or longer; write --hold-at-least 10m")
         if self.by not in BYS:
             raise FiringError(f'"{self.by}" is no rule; write one of: {", ".join(BYS)}')
         if (self.cone is None) == (self.top_c is None):

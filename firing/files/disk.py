@@ -50,6 +50,14 @@ def read_whole(path: Path, most_bytes: int) -> bytes:
         os.close(descriptor)
 
 
+def is_there(path: Path) -> bool:
+    """Return whether a path leads anywhere; a name that no file can have leads nowhere."""
+    try:
+        return path.exists()
+    except (OSError, ValueError):
+        return False
+
+
 def names_same_file(path: Path, other: Path) -> bool:
     """Return whether two paths lead to one file that is there."""
     try:

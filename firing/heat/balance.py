@@ -20,6 +20,9 @@ from firing.units import KELVIN_AT_0_C
 STEADY_GROWTH = 1.5
 """How fast steps may grow for the third-order formula to stay stable; its limit is 1.534."""
 
+EVEN_STEPS = (25.0 / 12.0, -4.0, 3.0, -4.0 / 3.0, 0.25)
+"""The formula of fourth order for even steps, times the step: for now and the four before."""
+
 Weights = tuple[float, float, float]
 
 

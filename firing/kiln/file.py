@@ -136,6 +136,12 @@ def _multiplier(
     return number(words, f"{key} = 1.0", default=default, ge=limits[0], le=limits[1])
 
 
+MOST_KW = 200.0
+MOST_W_PER_L23 = 2000.0
+"""The most power a kiln has for the two-thirds power of its litres, 33 kW for each m² of a cube's
+inside: more than elements give there (common practice, no source)."""
+
+
 class WallTable(BaseModel):
     """One ``[[wall]]`` layer, from the inside to the outside."""
 
@@ -278,7 +284,11 @@ class KilnTable(BaseModel):
 
     name: Name = file_key("what the kiln is called", 'name = "Workshop kiln"')
     power_kw: float = number(
-        "power of all elements, new and cold, at rated_volts", "power_kw = 9.6", "kW", gt=0, le=200
+        "power of all elements, new and cold, at rated_volts",
+        "power_kw = 9.6",
+        "kW",
+        gt=0,
+        le=MOST_KW,
     )
     rated_volts: float = number(
         "volts the power is rated at", "rated_volts = 240", "V", ge=VOLTS[0], le=VOLTS[1]
@@ -383,6 +393,9 @@ class KilnTable(BaseModel):
 LEAST_W_PER_L = 5.0
 """The least power a kiln has a litre; they have 10 to 500 (common practice, no source) [W/l]."""
 THINNEST_WALL_MM = 1.0
+THINNEST_IN_ALL_MM = 15.0
+"""A kiln's wall with all its layers is thicker (common practice, no source): thinner, it was told
+in centimetres or inches."""
 LEAST_RISE_K = 180.0
 """A kiln comes this much above its room at least, to 200 °C [K]."""
 SHARE_OF_VOLUME = 0.1
@@ -473,6 +486,18 @@ def _power_wrong(data: dict[str, Any], unit: TemperatureUnit) -> list[Wrong]:
                     'thickness = "3 in"',
                 )
             )
+    tables = walls if isinstance(walls, list) else ()
+    layers = [one.get("thickness_mm") if isinstance(one, dict) else None for one in tables]
+    told = [thick for thick in layers if isinstance(thick, int | float)]
+    if not found and len(told) == len(layers) and 0 < sum(told) < THINNEST_IN_ALL_MM:
+        also = format_size(sum(told), "length", unit)
+        found.append(
+            (
+                ("wall", 0, "thickness_mm"),
+                f"{also} in all is thinner than any kiln's wall: centimetres or inches? Write "
+                'thickness_mm = 75 or thickness = "3 in"',
+            )
+        )
     if not isinstance(power_kw, int | float) or not isinstance(volume_l, int | float):
         return found
     if power_kw <= 0 or volume_l <= 0:
@@ -484,6 +509,14 @@ def _power_wrong(data: dict[str, Any], unit: TemperatureUnit) -> list[Wrong]:
                 f"{power_kw:g} kW is too little to fire {_volume(volume_l, unit)}, "
                 f"{power_kw * 1000.0 / volume_l:.2g} W a litre; write kilowatts, like "
                 f"power_kw = {0.05 * volume_l:.2g}",
+            )
+        )
+    elif MOST_W_PER_L23 * volume_l ** (2 / 3) < power_kw * 1000.0 <= 1000.0 * MOST_KW:
+        found.append(
+            (
+                ("volume_l",),
+                f"{volume_l:g} l cannot take {power_kw:g} kW, {power_kw * 1000.0 / volume_l:.0f} W "
+                f'a litre: cubic feet? Write volume = "{volume_l:g} cu ft", or see power_kw',
             )
         )
     elif isinstance(leak, int | float) and leak * LEAST_RISE_K > power_kw * 1000.0:

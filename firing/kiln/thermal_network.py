@@ -17,6 +17,7 @@ import numpy as np
 
 from firing.errors import FiringError
 from firing.heat.balance import (
+    EVEN_STEPS,
     STEFAN_BOLTZMANN,
     Exchange,
     at_rest,
@@ -348,7 +349,7 @@ class Network(KilnNodes):
         warm, hot = self.heat_j([400.0] * self.size), self.heat_j([600.0] * self.size)
         self._wet = [(n, (hot[n] - warm[n]) / 200.0) for n in {n for n, *_ in self.demands}]
         self._past: tuple[NetworkState, ...] = ()
-        self._steps: tuple[float | None, float | None] = (None, None)
+        self._steps: tuple[float | None, float | None, float | None] = (None, None, None)
         self._since_bend = 0
 
     @property
@@ -377,15 +378,21 @@ class Network(KilnNodes):
             heat_j[node] -= left_j
         state = NetworkState(temperature, heat_j, pending, wet=sum(pending) > 0.0)
         state.full_w = self.kiln.available_w / resistance_factor(chamber_c)
-        self._past, self._steps, self._since_bend = (state, state, state), (None, None), 0
+        self._past, self._steps = (state,) * 4, (None, None, None)
+        self._since_bend = 0
 
     def advance(self, step_s: float, set_point_c: float | None) -> NetworkState:
         """Return the state one step on, without accepting it.
 
         The set-point is that at the end of the step; None with the elements off.
         """
-        newest, older, oldest = self._past
-        (a, b, c, d), (p, q, r) = formula(step_s, *self._steps, self._since_bend)
+        newest, older, oldest, eldest = self._past
+        before, earlier, first = self._steps
+        (a, b, c, d), (p, q, r) = formula(step_s, before, earlier, self._since_bend)
+        f = 0.0
+        if step_s == before == earlier == first and self._since_bend >= 4:
+            # A long even cooling, in which an error of third order adds up.
+            a, b, c, d, f = (weight / step_s for weight in EVEN_STEPS)
         expected = newest.temperature_c
         if q != 0.0:
             expected = [
@@ -402,6 +409,8 @@ class Network(KilnNodes):
             b * x + c * y + d * z
             for x, y, z in zip(newest.heat_j, older.heat_j, oldest.heat_j, strict=True)
         ]
+        if f:
+            past_w = [w + f * x for w, x in zip(past_w, eldest.heat_j, strict=True)]
         guess = expected
         for _ in range(MAX_REPEATS):
             state = self._balance(guess, a, past_w, newest, step_s, set_point_c)
@@ -423,9 +432,19 @@ class Network(KilnNodes):
                 moved_c = max(moved_c, abs(missed_j) / capacity)
         state.surprise_c = moved_c
         state.supplied_j = (
-            state.power_w - b * newest.supplied_j - c * older.supplied_j - d * oldest.supplied_j
+            state.power_w
+            - b * newest.supplied_j
+            - c * older.supplied_j
+            - d * oldest.supplied_j
+            - f * eldest.supplied_j
         ) / a
-        state.lost_j = (state.loss_w - b * newest.lost_j - c * older.lost_j - d * oldest.lost_j) / a
+        state.lost_j = (
+            state.loss_w
+            - b * newest.lost_j
+            - c * older.lost_j
+            - d * oldest.lost_j
+            - f * eldest.lost_j
+        ) / a
         return state
 
     def at_rest(self, set_point_c: float, guess_c: float = 900.0) -> NetworkState:
@@ -459,8 +478,8 @@ class Network(KilnNodes):
 
     def accept(self, state: NetworkState, step_s: float) -> None:
         """Make a state that `advance` returned the latest one."""
-        self._past = state, *self._past[:2]
-        self._steps = step_s, self._steps[0]
+        self._past = state, *self._past[:3]
+        self._steps = step_s, *self._steps[:2]
         self._since_bend += 1
 
     def bend(self) -> None:

@@ -258,13 +258,13 @@ class Logbook:
                 f"this Python's SQLite is {sqlite3.sqlite_version}; the logbook needs 3.37 or "
                 "newer, which newer Pythons bring along"
             )
+        refuse_no_logbook(place)
         share = network_share(place, mounts)
         if share:
             raise FiringError(
                 f"{place}: lies on a network share ({share}), where a database can be damaged; "
                 "choose a place on this computer's own disk, and copy backups to the share"
             )
-        refuse_no_logbook(place)
         if not place.exists() and not create:
             book = cls(place, sqlite3.connect(":memory:", isolation_level=None))
             book._bring_up_to_date()
@@ -670,7 +670,8 @@ class Logbook:
 
     def _one_or_refuse(self, firing: int) -> Firing:
         with self._explained():
-            row = self._db.execute(f"{_READ} WHERE f.id = ?", (firing,)).fetchone()
+            number = min(firing, 2**63 - 1)  # SQLite has no larger ones
+            row = self._db.execute(f"{_READ} WHERE f.id = ?", (number,)).fetchone()
             if row is None:
                 last = self._db.execute("SELECT max(id) FROM firing").fetchone()[0]
                 most = f"the highest number is {last}" if last else "the logbook is empty"

@@ -6,7 +6,6 @@ import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta
-from html.parser import HTMLParser
 from typing import Any
 
 from firing.errors import FiringError
@@ -86,12 +85,17 @@ def _unpacked(data: bytes, name: str) -> bytes | None:
     opener: Any = {b"\x1f": gzip.open, b"B": bz2.open, b"\xfd": lzma.open}[data[:1]]
     try:
         with io.BytesIO(data) as raw, opener(raw) as packed:
-            found: bytes = packed.read(_MOST_BYTES + 1)
+            # Counted first, as some kilobytes can unpack to more than a computer holds.
+            size = 0
+            while size <= _MOST_BYTES and (part := packed.read(1 << 20)):
+                size += len(part)
+            packed.seek(0)
+            found: bytes = packed.read() if size <= _MOST_BYTES else b""
     except (OSError, EOFError, ValueError, zlib.error, lzma.LZMAError) as fault:
         raise FiringError(
             f"{name} is compressed and damaged, so it can't be unpacked; copy it again"
         ) from fault
-    if len(found) > _MOST_BYTES:
+    if size > _MOST_BYTES:
         raise FiringError(f"{name} unpacks to more than 256 MB; unpack it and give the log in it")
     return found
 
@@ -186,46 +190,31 @@ def _to_second(moment: datetime) -> datetime:
     return near if abs((near - moment).total_seconds()) < 0.002 else moment
 
 
-class _Tables(HTMLParser):
-    """The tables of a web page, as rows of cells."""
-
-    def __init__(self) -> None:
-        super().__init__()
-        self.tables: list[list[list[str]]] = [[]]
-        self._inside = False
-
-    def handle_starttag(self, tag: str, attrs: object) -> None:
-        if tag == "table":
-            self.tables.append([])
-        elif tag == "tr":
-            self.tables[-1].append([])
-        elif tag in ("td", "th") and self.tables[-1]:
-            self.tables[-1][-1].append("")
-        self._inside = tag in ("td", "th") or (self._inside and tag not in ("tr", "table"))
-
-    def handle_endtag(self, tag: str) -> None:
-        self._inside = self._inside and tag not in ("td", "th", "tr", "table")
-
-    def handle_data(self, data: str) -> None:
-        if self._inside and self.tables[-1] and self.tables[-1][-1]:
-            self.tables[-1][-1][-1] += data
-
-
 def _from_page(data: bytes) -> Contained | None:
     """Return the longest table of a web page, as loggers and their pages export one."""
     if b"<td" not in data[:_PAGE_HEAD].lower():
         return None
-    page = _Tables()
+    from html import unescape
+
     try:
-        page.feed(data.decode("utf-8-sig"))
+        text = data.decode("utf-8-sig")
     except UnicodeDecodeError:
-        page.feed(data.decode("cp1252", "replace"))
-    rows = max(page.tables, key=len)
+        text = data.decode("cp1252", "replace")
+    tables = re.split(r"<table\b", text, flags=re.I)
+    rows = [
+        [unescape(re.sub(r"<[^>]*>", " ", cell)) for cell in _PAGE_CELL.findall(row)]
+        for row in re.split(r"<tr\b[^>]*>", max(tables, key=_rows_in), flags=re.I)[1:]
+    ]
     if len(rows) < _LEAST_ROWS:
         return None
     return Contained(_table(rows), (), ("the table of a web page was read",), True)
 
 
+def _rows_in(table: str) -> int:
+    return len(re.findall(r"<tr\b", table, re.I))
+
+
+_PAGE_CELL = re.compile(r"<t[dh]\b[^>]*>(.*?)(?=</?t[dhr]\b|</table|$)", re.I | re.S)
 _PAGE_HEAD, _LEAST_ROWS = 200_000, 5
 
 
@@ -272,7 +261,7 @@ def _broken_json(text: str, name: str) -> Contained | None:
     if len(rows) < _LEAST_ROWS:
         return None
     contained = _json_rows(rows, name)
-    note = f"the JSON is damaged or breaks off; its {len(rows)} whole readings are read"
+    note = f"the JSON is damaged or breaks off; its {len(rows)} complete readings count"
     return Contained(contained.data, contained.names, (*contained.notes, note), True)
 
 

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import math
-from itertools import chain
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, fields
+from itertools import chain
 from typing import TYPE_CHECKING, Any, Literal, cast, get_args, get_origin
 
 from firing.errors import FiringError

@@ -818,6 +818,7 @@ def pick_channel(log: Log, which: str | int | None = None) -> int:
     raise FiringError(f'{log.name} has no channel "{printable(wanted)}"; its channels are {listed}')
 
 
+_MOST_UNUSABLE, _OFFERED = 0.2, 3
 _FAR_APART_C = 100.0  # more than top and bottom of one kiln differ
 
 
@@ -831,13 +832,15 @@ def _doubted_channel(log: Log, chosen: int) -> str:
     if chosen not in peaks_c:
         return ""
     written = {column.name: column.written for column in log.dialect.channel_columns}
-    others = [n for n in warm if n != chosen]
+    # what falls from the heat to nothing at once is no thermocouple
+    most = _MOST_UNUSABLE * log.used
+    others = [channels[n] for n in warm if n != chosen and log.unusable[n] <= most]
     if others and vocabulary.role(written.get(channels[chosen], "")) == "unknown":
-        other = channels[others[0]]
-        named = other if re.fullmatch(r"[\w.]+", other) else f'"{other}"'
+        named = [one if re.fullmatch(r"[\w.]+", one) else f'"{one}"' for one in others[:_OFFERED]]
         return (
             f"{channels[chosen]} is taken for the kiln, as no name says which channel is; say "
-            f"--channel {named} for that one"
+            f"--channel {' or --channel '.join(named)} for "
+            f"{'that one' if len(named) == 1 else 'another'}"
         )
     for index, peak_c in peaks_c.items():
         if abs(peak_c - peaks_c[chosen]) > _FAR_APART_C and not _EXTREME.search(channels[index]):

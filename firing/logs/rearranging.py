@@ -15,6 +15,7 @@ from itertools import pairwise
 from firing.logs.layout import LogLayout, looks_like_header
 from firing.logs.spelling import month_number
 from firing.logs.text import Text, printable
+from firing.logs.time_column import date_orders
 from firing.logs.times import time_of_cell
 from firing.logs.values import cell_kind, split_line
 from firing.logs.vocabulary import Role, normalized, role, time_unit
@@ -119,9 +120,10 @@ def _written(
 
 
 _LONE_DATE = re.compile(
-    r"^[ \t\"=#-]*(\d{1,2}[./-]\d{1,2}[./-](?:\d{4}|\d\d)|\d{4}[./-]\d{1,2}[./-]\d{1,2})"
+    r"^[ \t\"=#-]*(?:(?:date|datum|fecha|data|dato)[ \t]*[:;,=]?[ \t]*)?"
+    r"(\d{1,2}[./-]\d{1,2}[./-](?:\d{4}|\d\d)|\d{4}[./-]\d{1,2}[./-]\d{1,2})"
     r"[ \t\"=#;,|-]*$",
-    re.M,
+    re.M | re.I,
 )
 
 
@@ -131,18 +133,47 @@ def _date_lines(text: Text, table: _Table) -> Text | None:
     if "clock" not in kinds or {"date", "datetime"} & set(kinds):
         return None
     body = text.body.decode("utf-8", "replace")
-    dates = [(body.count("\n", 0, m.start()), m[1]) for m in _LONE_DATE.finditer(body)]
-    # one above the table alone may be any date
-    if not dates or dates[-1][0] < table.layout.first_row or len(dates) > _MOST_DAYS:
+    dates = _lone_dates(body)
+    if not dates or len(dates) > _MOST_DAYS:
         return None
+    if dates[-1][0] < table.layout.first_row:
+        # one above the table may be any date, if the line does not say that it is the firing's
+        place = kinds.index("clock")
+        since_start = not next(iter(table.sample(place)), "").strip("0:., ")
+        line, day = body.split("\n", dates[-1][0] + 1)[dates[-1][0]], dates[-1][1]
+        if since_start or not _OF_FIRING.search(line) or len(date_orders([day])[0]) > 1:
+            return None
     rows = []
+    shown = 0
     for at, cells in _rows(text, table):
         above = [day for line, day in dates if line < at]
-        rows.append((at, [above[-1] if above else "", *cells]))
+        # once, as past midnight it is the next day
+        rows.append((at, [above[-1] if len(above) > shown else "", *cells]))
+        shown = len(above)
     note = f"dates stand on lines of their own (first at line {dates[0][0] + 1})"
     return _written(text, table, rows, ["Date", *table.names], note)
 
 
+def _lone_dates(body: str) -> list[tuple[int, str]]:
+    """Return the dates that stand on lines without a reading, and the lines, from 0."""
+    found = [(m.start(), m[1]) for m in _LONE_DATE.finditer(body)]
+    for match in _WORDED_DATE.finditer(body):
+        month = month_number(match["mon"])
+        if month is not None:
+            found.append((match.start(), f"{match['y']}-{month:02d}-{int(match['d']):02d}"))
+    return [(body.count("\n", 0, begin), day) for begin, day in sorted(found)]
+
+
+_WORDED_DATE = re.compile(
+    r"^[^\d\n]*?(?P<d>\d{1,2})\.? +(?:de )?(?P<mon>[^\W\d_]{3,12})\.?,? +(?:de )?"
+    r"(?P<y>20\d\d)[^\d\n]*$",
+    re.M,
+)
+_OF_FIRING = re.compile(
+    r"^(?!.*\b(?:export|calibr|print|download|built|firmware)).*\b(?:date|datum|fecha|data|dato"
+    r"|fir(?:ing|ed)|start|started|begin|brand|cuisson|cottura|coccion|cocción)\b",
+    re.I,
+)
 _MOST_DAYS = 60
 _DATE_AND_CLOCK = re.compile(r"(?P<date>\S+?)(?:T| +)(?P<clock>\d{1,2}:\d\d(?::\d\d)?(?: ?[AP]M)?)")
 

@@ -461,9 +461,13 @@ def _past_midnight(
         return seconds
     halves_s = clock_s % _HALF_S
     turns = np.diff(halves_s) < -0.5 * _HALF_S
-    back = np.diff(clock_s) < 0
+    steps_s = np.diff(clock_s)
+    usual_s = median(np.abs(steps_s))
+    back = steps_s < 0
+    near_s = max(_MIDNIGHT_GAP_S, 10 * usual_s)
     if (
         back.any()
+        and np.all(steps_s[back] + _HALF_S <= near_s)
         and clock_s.min() >= _HOUR_S
         and clock_s.max() < _HALF_S + _HOUR_S
         # at noon as at midnight, and time runs on elsewhere
@@ -477,10 +481,8 @@ def _past_midnight(
             f"day to the next (first at line {table.line(int(rows[1:][np.argmax(turns)]))})"
         )
         return seconds
-    steps_s = np.diff(clock_s)
-    usual_s = median(np.abs(steps_s))
     across_s = steps_s + SECONDS_PER_DAY
-    wraps = (steps_s < -0.5 * SECONDS_PER_DAY) & (across_s <= max(_MIDNIGHT_GAP_S, 10 * usual_s))
+    wraps = (steps_s < -0.5 * SECONDS_PER_DAY) & (across_s <= near_s)
     if not wraps.any():
         return seconds
     seconds = seconds.copy()

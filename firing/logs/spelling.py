@@ -708,7 +708,7 @@ def _pair_names(sample: str) -> tuple[str, ...]:
 
 
 _KEY = re.compile(
-    r"(?:^|(?<=[\s\]]))(?P<key>[^\W\d][\w.-]{0,30})"
+    r"(?:^|(?<=[\s\]]))(?!(?:h|hrs?|uhr):)(?P<key>[^\W\d][\w.-]{0,30})"
     r"(?:=(?P<value>[^\s=;,|]+)|: ?(?P<number>[+-]?\d[\d.,]*(?![\d:])[^\s:;,|]*))"
 )
 _IN_BRACES = re.compile(r"[{,]\s*[\"'](?P<key>\w+)[\"']\s*:\s*[\"']?(?P<value>[^\"',{}]*)[\"']?\s*")

@@ -167,7 +167,7 @@ IANA_ZONE = (
     r"/[A-Za-z_]+(?:/[A-Za-z_]+)?"
 )
 _ZONE_STATED = re.compile(
-    r"\b(?:utc|gmt|zulu)\b(?:\s*(?P<sign>[-+−])\s*(?P<hours>\d{1,2})(?::?(?P<minutes>\d\d))?)?",
+    r"\b(?:utc|gmt|zulu)\b(?:(?:\s*offset)?[:=]?\s*(?P<sign>[-+−])\s*(?P<hours>\d{1,2})(?::?(?P<minutes>\d\d))?)?",
     re.I,
 )
 
@@ -217,7 +217,7 @@ _ZONE_WORDS = (
     r"\b(?:time ?zone|tz|zeitzone|fuseau|zona horaria|huso horario|fuso|tijdzone|tids?zon\w*"
     r"|strefa czasowa|часовой пояс)\b|タイムゾーン|时区|時區"
 )
-_TIMES_IN_UTC = r"\b(?:times?|timestamps?|clock|zeit(?:en)?|heures?|horas?)\b.*\b(?:utc|gmt|zulu)\b"
+_TIMES_IN_UTC = r"\b(?:times?|timestamps?|zeit(?:en)?|heures?|horas?)\b.*\b(?:utc|gmt|zulu)\b"
 
 
 def leaves_unit_open(name: str) -> bool:

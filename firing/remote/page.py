@@ -88,8 +88,10 @@ class WatchParts:
             now = replace(estimate, now_s=seen.now_s, temperature_c=seen.temperature_c)
             moments = MomentText(seen.began, seen.now_s)
             schedule, unit = self._watch.schedule, self._watch.unit
+            at = moments.at(seen.read_s or 0.0)
+            old = f"No reading now: this was at {at}." if seen.gone else ""
             makers |= {
-                "now": partial(_now, now, schedule, unit),
+                "now": partial(_now, now, schedule, unit, old),
                 "next": partial(_next, now, moments),
                 "ends": partial(_ends, now, moments, unit),
                 "curve": partial(self._course, seen),
@@ -175,7 +177,7 @@ def _calls(number: int, seen: WatchState) -> str:
     found = []
     kept = seen.recording
     if kept is not None and kept.trouble:
-        words = f"Not on the disk: {kept.file} takes no more lines: {kept.trouble}; make room."
+        words = f"Not on the disk: {kept.file} takes no more lines: {kept.trouble}; look at it now."
         found.append(f'<li class="loud"><p>{prose(words)}</p></li>')
     if seen.not_recorded:
         found.append(f'<li class="loud"><p>{prose(seen.not_recorded)}.</p></li>')
@@ -207,7 +209,7 @@ def _call(number: int, call: Call, moments: MomentText) -> str:
     )
 
 
-def _now(now: Estimate, schedule: Schedule | None, unit: TemperatureUnit) -> str:
+def _now(now: Estimate, schedule: Schedule | None, unit: TemperatureUnit, old: str) -> str:
     hot = "–" if math.isnan(now.temperature_c) else format_temperature(now.temperature_c, unit)
     degrees, space, unit_words = hot.partition(" ")
     unit_words = f"\N{NO-BREAK SPACE}{unit_words}" if space else ""
@@ -216,8 +218,9 @@ def _now(now: Estimate, schedule: Schedule | None, unit: TemperatureUnit) -> str
     lines = [part for part in (*rest[:1], rate.replace("-", "−")) if part]
     more = [part for part in (place, *rest[1:]) if part]
     return (
-        f'<p class="hot">{escaped(degrees)}<small>{escaped(unit_words)}</small></p>'
-        f'<p class="beside">{prose(" · ".join(lines))}</p>'
+        f'<p class="{"hot old" if old else "hot"}">{escaped(degrees)}'
+        f"<small>{escaped(unit_words)}</small></p>"
+        f'<p class="beside">{prose(old or " · ".join(lines))}</p>'
         f"<p>{prose(sentence(' · '.join(more)))}</p>"
     )
 
@@ -360,7 +363,8 @@ def tab_title(watches: Sequence[ShownWatch], seen: Sequence[WatchState | None]) 
             continue
         called = any(call.unanswered for call in state.open_calls)
         hot_c = state.temperature_c
-        hot = "–" if math.isnan(hot_c) else format_temperature(hot_c, watch.unit)
+        unknown = math.isnan(hot_c) or state.gone
+        hot = "–" if unknown else format_temperature(hot_c, watch.unit)
         told.append(f"{'(!) ' if called else ''}{hot} {watch.name}".rstrip())
     return " · ".join(told) or "no reading yet"
 

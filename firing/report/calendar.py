@@ -218,7 +218,10 @@ def calendar(course: Forecast | Card) -> FiringCalendar:
     """
     card = course if isinstance(course, Card) else None
     found = card.forecast if card is not None else course
-    assert isinstance(found, Forecast)
+    if not isinstance(found, Forecast):
+        raise FiringError(
+            f"{course!r:.60} is no forecast and no card; give what forecast() returns"
+        )
     if found.started is None:
         raise FiringError('a calendar needs a start; give it, like --start "2026-03-01 07:30"')
     title = card.program.original.title if card is not None else found.schedule.title

@@ -6,6 +6,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, cast
 
 from firing.errors import FiringError
+from firing.files.disk import is_there
 from firing.files.kinds import FileKind, example_names, kind_of_text, ready_names, ready_text
 from firing.files.tomlfile import Wrong, parse, write_text
 from firing.schedule.schedule import Drive, Schedule, Segment, WareDone
@@ -119,7 +120,7 @@ class _ScheduleFile(FileKind[Any, Schedule]):
 
     def text(self, source: str | Path) -> str:
         path = Path(source)
-        if isinstance(source, str) and source not in ready_names() and not path.exists():
+        if isinstance(source, str) and source not in ready_names() and not is_there(path):
             from difflib import get_close_matches
 
             if source in example_names():

@@ -24,6 +24,17 @@ HOT_START_C = 60.0
 """A program that starts above this starts in a kiln still hot, not at room temperature."""
 
 
+_HOTTEST_C = 3000.0
+_SLOWEST_C_PER_H, _FASTEST_C_PER_H = 1e-3, 1e6
+_LONGEST_HOLD_S = 366 * 86_400.0
+
+
+def _require_kiln_c(temperature_c: float, what: str) -> None:
+    """Refuse what no kiln has; files are held to less by their schema."""
+    if not abs(temperature_c) <= _HOTTEST_C:
+        raise FiringError(f"a {what} of {temperature_c:g} °C is no temperature of a kiln")
+
+
 @dataclass(frozen=True, slots=True)
 class Segment(Serialised):
     """One ramp to a target and the hold there.
@@ -61,12 +72,17 @@ class Segment(Serialised):
     def __post_init__(self) -> None:
         if (self.drive == "rate") != (self.rate_c_per_h is not None):
             raise FiringError("a segment has a rate in °C/h exactly when its drive is by rate")
-        if self.rate_c_per_h is not None and not self.rate_c_per_h > 0:
+        _require_kiln_c(self.target_c, "target")
+        if self.rate_c_per_h is not None and not self.rate_c_per_h >= _SLOWEST_C_PER_H:
             raise FiringError(
                 f"a rate of {self.rate_c_per_h:g} °C/h never arrives; give one above 0"
             )
+        if self.rate_c_per_h is not None and self.rate_c_per_h > _FASTEST_C_PER_H:
+            raise FiringError(f"no kiln climbs {self.rate_c_per_h:g} °C/h; give full power")
         if not self.hold_s >= 0:
             raise FiringError(f"a hold of {self.hold_s:g} s is negative; give 0 or more")
+        if self.hold_s > _LONGEST_HOLD_S:
+            raise FiringError(f"a hold of {self.hold_s:g} s is longer than a year; give seconds")
 
     def ramp_s(self, from_c: float) -> float | None:
         """Return the programmed seconds from `from_c` [°C] to the target; None without a rate."""
@@ -148,6 +164,7 @@ class Schedule(Plottable, Serialised):
     def __post_init__(self) -> None:
         if not self.segments:
             raise FiringError("a schedule needs at least one segment")
+        _require_kiln_c(self.start_c, "start")
 
     def __repr__(self) -> str:
         """Return title, purpose, segments, peak and hours as written, on one line."""

@@ -24,6 +24,9 @@ from firing.ware.shape import HeatedFrom, PieceForm, Shape, Vents
 
 THICKEST_MM = 500.0
 """Nothing a studio fires is thicker (common practice, no source); it catches slips of the key."""
+MOST_SLENDER = 350.0
+"""No piece is wider than so many times its thickest place (common practice, no source): thinner,
+it was measured in centimetres or inches, which makes thirty times that of real ware."""
 WIDEST_M2 = 6.0
 """No piece has more wall than this (common practice, no source): heavier, it was weighed in grams,
 which makes a thousand times the wall."""
@@ -149,10 +152,10 @@ def _across(data: dict[str, Any], unit: TemperatureUnit) -> list[Wrong]:
             if thick_mm > 0:
                 found.append((("piece", index, "thickest_mm"), in_unit(too_thin(thick_mm), unit)))
             continue
+        what = entry.get("name")
+        one = shown(what) if isinstance(what, str) else "piece"
         wall_m2 = mass_kg / BODY_DENSITY_KG_PER_M3 / (0.001 * thick_mm)
         if wall_m2 > WIDEST_M2:
-            what = entry.get("name")
-            one = shown(what) if isinstance(what, str) else "piece"
             found.append(
                 (
                     ("piece", index, "mass_kg"),
@@ -163,6 +166,19 @@ def _across(data: dict[str, Any], unit: TemperatureUnit) -> list[Wrong]:
                     else f"{format_size(mass_kg, 'mass', unit)} for one {one} of "
                     f"{format_size(thick_mm, 'length', unit)} is far too heavy; write the mass of "
                     'one, like mass = "7 lb"',
+                )
+            )
+        elif wall_m2**0.5 > MOST_SLENDER * 0.001 * thick_mm:
+            found.append(
+                (
+                    ("piece", index, "thickest_mm"),
+                    f"{thick_mm:g} mm for one {one} of {mass_kg:g} kg: centimetres? That would be "
+                    f"{wall_m2:.2g} m² of wall; write millimetres, like thickest_mm = "
+                    f"{10.0 * thick_mm:g}"
+                    if unit == "C"
+                    else f"{format_size(thick_mm, 'length', unit)} is far too thin for one {one} "
+                    f"of {format_size(mass_kg, 'mass', unit)}; write its thickest place, like "
+                    'thickest = "0.7 in"',
                 )
             )
     return found

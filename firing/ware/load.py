@@ -1,5 +1,6 @@
 """What is in the kiln: pieces, their clay and dryness, what was done to them, and furniture."""
 
+import math
 from dataclasses import dataclass, replace
 from typing import Literal, get_args
 
@@ -96,7 +97,9 @@ class Piece:
     vents: Vents = "none"
 
     def __post_init__(self) -> None:
-        if not (self.count >= 1 and self.thickest_mm > 0 and self.mass_kg > 0):
+        if not (
+            1 <= self.count < math.inf and self.thickest_mm > 0.0 and 0.0 < self.mass_kg < math.inf
+        ):
             raise FiringError(
                 f'"{self.name}" needs a count of 1 or more, a thickness above 0 mm and a mass '
                 "above 0 kg"
@@ -251,8 +254,10 @@ class Load:
     def __post_init__(self) -> None:
         if not self.pieces:
             raise FiringError("a load needs at least one piece")
-        if self.furniture_kg is not None and not self.furniture_kg >= 0:
-            raise FiringError(f"furniture of {self.furniture_kg:g} kg is less than none")
+        if self.furniture_kg is not None and not 0.0 <= self.furniture_kg < math.inf:
+            raise FiringError(
+                f"furniture of {self.furniture_kg:g} kg is less than none, or endless"
+            )
 
     @property
     def thickest(self) -> Piece:

@@ -417,9 +417,19 @@ class AlarmBoard:
         ending = now.position is None or now.position.phase in ("done", "left")
         state = self._latches["unload"].update(
             now.now_s,
-            cooled and ending and now.now_c <= unload_c and not self.circuit.doubtful,
+            cooled
+            and ending
+            and now.now_c <= unload_c
+            and now.now_s >= now.cold_from_s
+            and not self.circuit.doubtful,
             now.now_c > unload_c + UNLOAD_CLEAR_C,
         )
+        if state == "over" and not now.fires_again:
+            message = (
+                f"the kiln reads {self._write(now.now_c)} again: it is not cool enough to unload; "
+                "keep it shut, and look whether the thermocouple has moved"
+            )
+            return WatchEvent("unload", "act", "told", now.now_s, message)
         if state != "raised":
             return None
         message = (

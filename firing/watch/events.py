@@ -1,5 +1,6 @@
 """What is told while a firing runs, what alarms go by, and the patience they have."""
 
+import math
 from dataclasses import dataclass, field
 from typing import Literal
 
@@ -54,7 +55,8 @@ class AlarmInputs:
 
     `reading_c` is the last reading, NaN if it was not usable; `usable_s` when the last usable one
     came, or watching began.  `now_c` is smoothed.  `deviation_c` is above the plan, or below
-    (negative).  A live source's lines usually come every `line_every_s`.
+    (negative).  A live source's lines usually come every `line_every_s`.  Before
+    `cold_from_s` a cold reading is not the ware's; `fires_again` after it has been unloaded.
     """
 
     now_s: float
@@ -67,6 +69,8 @@ class AlarmInputs:
     position: Position | None
     deviation_c: float | None
     line_every_s: float = 0.0
+    cold_from_s: float = -math.inf
+    fires_again: bool = False
 
 
 class AlarmLatch:

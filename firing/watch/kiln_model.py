@@ -22,9 +22,10 @@ from firing.schedule.schedule import Schedule
 from firing.trace import FloatArray
 from firing.units import TemperatureUnit, format_duration, format_temperature
 from firing.ware.load import Load
+from firing.watch.cooling import as_it_cools, cooling_pace, room_of
 from firing.watch.events import Severity, WatchEvent
 from firing.watch.history import History, course_on_grid
-from firing.watch.predictor import ClimbLimit, Predictor, as_it_cools, cooling_pace
+from firing.watch.predictor import ClimbLimit, Predictor
 from firing.watch.refit import (
     RefitAnswer,
     RefitJob,
@@ -34,7 +35,12 @@ from firing.watch.refit import (
     run_refit,
 )
 from firing.watch.state import AS_EXPECTED, AT_ITS_WORST, KilnFigures, RemainingCourse
-from firing.watch.state_estimator import KilnStateEstimator, duty_after_program, estimator_on_side
+from firing.watch.state_estimator import (
+    SHARE_OF_BOTH,
+    KilnStateEstimator,
+    duty_after_program,
+    estimator_on_side,
+)
 
 ARRIVED_C = 0.5
 
@@ -234,10 +240,11 @@ class KilnChange:
 
 
 REFIT_EVERY_S = 900.0
-WORN_SINCE = 0.26
+WORN_SINCE, DID_SHARE = 0.31, 0.9
 """Of the power, one standard error downwards: what a kiln may lack since its last fit as long as
-this firing has not shown it at full power.  Elements that lost 18 %, on a supply short of 4 % of
-its volts, are at the end of the range; common practice, no source."""
+this firing has not shown it at full power.  Elements that lost 20 %, on a supply short of 4 % of
+its volts, are at the end of the range.  It has this share at the least of what this firing took
+already, reckoned from readings; common practice, no source [-, -]."""
 COLD_C = 130.0
 """A kiln that has cooled below this teaches nothing more [°C]."""
 
@@ -279,6 +286,7 @@ class KilnModel:
         self._known = result_before_any_refit(kiln)
         self._refitted_s: float | None = None
         self._windows = 0
+        self._did = 0.0
         self._due_s: float | None = None
         self._worker = RefitWorker()
         self._failure_told = False
@@ -353,18 +361,23 @@ class KilnModel:
         assert self._course is not None
         if side not in self._estimators:
             self._estimators[side] = estimator_on_side(
-                self._kiln, self._load, self._schedule, self._errors(side), side
+                self._kiln, self._load, self._schedule, self._known.errors, side
             )
         estimator = self._estimators[side]
         estimator.follow(*self._course)
         return estimator
 
-    def _errors(self, side: int) -> tuple[float, float]:
-        """Return how far power and loss may be off, as shares: elements wear between firings."""
-        power_se, loss_se = self._known.errors
-        if side == AT_ITS_WORST and "power" not in self._known.learnt:
-            power_se = math.hypot(power_se, WORN_SINCE)
-        return power_se, loss_se
+    def _left_at_worst(self) -> float:
+        """Return what a kiln on its worst side has of that side's power: elements wear.
+
+        It is not less than what this firing took, and all once the firing has shown its power.
+        """
+        if "power" in self._known.learnt:
+            return 1.0
+        power_se, _ = self._known.errors
+        did = DID_SHARE * self._did / self._kiln.fitted.power
+        left = max(1.0 - SHARE_OF_BOTH * math.hypot(power_se, WORN_SINCE), did)
+        return min(left / (1.0 - SHARE_OF_BOTH * power_se), 1.0)
 
     # The rest
 
@@ -381,6 +394,10 @@ class KilnModel:
             self._rests, self._asked = {}, (now_s, now_c, position)
         if side not in self._rests:
             network, _ = self._estimator(side).now(self._course[0], self._course[2], now_s, now_c)
+            if side == AT_ITS_WORST:
+                left = self._left_at_worst()
+                network.available_w *= left
+                network.now.full_w *= left
             self._rests[side] = simulate_remaining(
                 network, self._schedule, position, now_s, unload_c=self._unload_c
             )
@@ -475,6 +492,7 @@ class KilnModel:
     ) -> list[WatchEvent]:
         found = answer.found
         self._windows = max(self._windows, found.windows)
+        self._did = max(self._did, found.did)
         if found.fitted is None:
             return []
         over = _over_s(position) is not None
@@ -509,8 +527,8 @@ class KilnModel:
             return None, math.nan
         over_s, unload_s = _over_s(position), float(ahead.time_s[-1])
         if over_s is not None:
-            room_c = self._schedule.room_c
-            pace = cooling_pace(*history.trace(), over_s, room_c)
+            trace, room_c = history.trace(), self._schedule.room_c
+            pace = cooling_pace(*trace, over_s, *room_of(*trace, room_c), now_s)
             rest = ahead.stretched(1.0, 1.0, (1.0, 1.0))
             unload_s = rest.unload_s if pace is None else as_it_cools(rest, pace, room_c).unload_s
         return ahead, unload_s

@@ -57,6 +57,8 @@ class WatchOptions:
         Whether the controller's clock waits while the kiln lags; None where nobody said.
     command : str, optional
         A program to run for every notice, and its arguments, as a person writes them.
+    patient : bool
+        Whether a source that cannot be reached at the start is tried again, and not refused.
     plain_in : {"C", "F"}, optional
         The unit that plain numbers were taken in; None if every limit came with its own.
     """
@@ -76,6 +78,7 @@ class WatchOptions:
     unload_c: float = UNLOAD_C
     waits: bool | None = None
     command: str | None = None
+    patient: bool = False
     plain_in: TemperatureUnit | None = None
 
     @property

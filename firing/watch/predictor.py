@@ -19,8 +19,16 @@ from firing.review.position import Plan, Position
 from firing.schedule.schedule import Schedule
 from firing.trace import FloatArray
 from firing.units import SECONDS_PER_HOUR, TemperatureUnit, format_duration, format_rate
+from firing.watch.cooling import CoolingPace, as_it_cools
 from firing.watch.events import WatchEvent
-from firing.watch.full_power import LEAST_CLIMB_C_PER_H, FullPower, full_power
+from firing.watch.full_power import (
+    LEAST_CLIMB_C_PER_H,
+    FullPower,
+    FullPowerClimb,
+    LedCourse,
+    full_power,
+    led_by_kind,
+)
 from firing.watch.history import TICKS_PER_S, is_last_at_its_tick, nearest_ticks
 from firing.watch.state import (
     AS_EXPECTED,
@@ -34,7 +42,7 @@ LAGGING_C = 10.0
 """A ramp this far behind its plan goes on as it went, not as it was meant to [°C]."""
 MOST_SLOWDOWN = 10.0
 """A kiln that goes slower still has stalled, and no time can be told."""
-PACE_S = 600.0
+PACE_S, ARRIVED_C = 600.0, 5.0
 ON_PACE_SHARE = 0.95
 CLIMB_STEP_C, CLOCK_STEP_S = 10.0, 120.0
 
@@ -50,12 +58,13 @@ relay, or water [-, -, °C]."""
 STEADY_SPAN_C, STEADY_SHARE = 90.0, 0.25
 """A pace that over so many degrees falls by less than this share of what full power loses there is
 a rate that something sets, and no lack of power [°C, -]."""
+TAKES_UP_C = (480.0, 720.0)
+"""Where raw ware gives off its water a kiln at full power climbs no faster than above [°C]."""
 DRAG_FROM_C = 250.0
-LACKING_SHARE = 0.5
-"""Of the default kiln's pace at full power: a worn kiln that nobody described has this."""
-SLOWER, SLOWEST_SHARE = 0.95, 0.9
-"""As likely as this a kiln at full power is faster than its slowest, which has this share of that
-pace; the second where it has shown too little."""
+WORST, SLOWER, SLOWEST_SHARE = 0.97, 0.95, 0.9
+"""As likely as the first a kiln is faster than its slowest: late ones are few, and ranges are to
+hold them too.  Where full power was seen the slowest has the second share of that pace; the third
+where it has shown too little for more [-, -, -]."""
 
 
 class ClimbLimit(Protocol):
@@ -277,16 +286,36 @@ class FiringProgress:
         Nothing says that the ramps after it are slow as well, but where a relay swings so far that
         the clock waits: `held_back_later`.
         """
-        pace, segment = self._slow_pace_c_per_h, self.position.segment
-        if pace is None or segment is None or self.at_limit:
-            return 1.0
-        rate = self.schedule.segments[segment].rate_c_per_h or pace
-        return rate / max(pace, rate / MOST_SLOWDOWN)
+        slow = self._slow_pace_c_per_h is not None and not self.at_limit
+        return self.pace_slower if slow else 1.0
 
     @property
     def held_back_later(self) -> float:
         """How many times longer the ramps after it take for that."""
         return self.held_back if self.paces is not None and self.paces.swings else 1.0
+
+    def stalls(self, climb: ClimbLimit | None) -> bool:
+        """Tell whether a kiln at full power, by what it has shown, stays below what is to come."""
+        if not isinstance(climb, FullPowerClimb) or climb.stalls_c is None:
+            return False
+        first = self.position.segment or 0
+        to_c = max((one.target_c for one in self.schedule.segments[first:]), default=0.0)
+        return max(climb.stalls_c, self.now_c) < to_c - ARRIVED_C
+
+    @property
+    def pace_slower(self) -> float:
+        """How many times longer this ramp takes at the pace it has now."""
+        pace, segment = self._slow_pace_c_per_h, self.position.segment
+        if pace is None or segment is None:
+            return self.dragged
+        rate = self.schedule.segments[segment].rate_c_per_h or pace
+        return rate / max(pace, rate / MOST_SLOWDOWN)
+
+    @property
+    def slower_so_far(self) -> float:
+        """How many times longer it took so far than planned: a relay's waits come again."""
+        late_s, planned_s = self.position.late_s or 0.0, self.position.program_s
+        return 1.0 + late_s / planned_s if 0.0 < late_s < planned_s else 1.0
 
     @property
     def lags(self) -> bool:
@@ -343,23 +372,22 @@ class FiringProgress:
         return by_clock[0], by_clock[1], by_clock[2]
 
     def climb(self, *, worst: bool = False) -> ClimbLimit | None:
-        """Return what it can do at the most: as shown now, or as little as what it kept allows."""
+        """Return what it can do at the most: as shown, or as little as it may have for its plan."""
         paces = self.paces
-        shown = None if paces is None else paces.full_power(self.now_c, self.schedule.room_c)
-        if shown is not None:
-            ahead = shown.climb(SLOWER if worst else 0.5, self.schedule.peak_c)
-            return replace(ahead, rate_c_per_h=SLOWER * ahead.rate_c_per_h) if worst else ahead
-        if self.at_limit and paces is not None and paces.pace_c_per_h is not None:
+        if paces is None:
+            return None
+        found = paces.full_power(self.now_c, doubted=worst)
+        if worst and found is not None:
+            ahead = found.climb(WORST, self.schedule.peak_c)
+            if not found.shown:
+                return replace(ahead, stalls_c=None)  # what nobody has seen is no stall
+            return replace(ahead, rate_c_per_h=SLOWER * ahead.rate_c_per_h)
+        if found is not None and found.shown:
+            return found.climb(0.5, self.schedule.peak_c)
+        if self.at_limit and paces.pace_c_per_h is not None:
             share = SLOWEST_SHARE if worst else 1.0
             return UsualClimb(paces.pace_at_c, share * paces.pace_c_per_h)
-        if not worst:
-            return None
-        full = default_kiln.full_power_rate_c_per_h(np.array([1000.0]))
-        found = UsualClimb(1000.0, LACKING_SHARE * float(full[0]))
-        for at_c, rate_c_per_h in () if paces is None else paces.kept:
-            if float(found.c_per_h(np.array([at_c]))[0]) < rate_c_per_h:
-                found = UsualClimb(at_c, rate_c_per_h)
-        return found
+        return None
 
 
 def _is_power(pace_c_per_h: float, at_c: float) -> bool:
@@ -389,7 +417,7 @@ DRAG_WINDOW_S, DRAG_LEAST_S, DRAG_POINTS = 5400.0, 2700.0, 8
 
 
 class PaceKeeper:
-    """What the ramps so far have shown: the pace now, what was kept, and how it falls behind."""
+    """What the ramps so far have shown: the pace now, full power, and how it falls behind."""
 
     def __init__(self, schedule: Schedule) -> None:
         self._schedule = schedule
@@ -402,16 +430,17 @@ class PaceKeeper:
         self._kept_s = -math.inf
         self._earlier_full: tuple[tuple[float, float], ...] = ()
         self._course: tuple[FloatArray, FloatArray] = np.zeros(0), np.zeros(0)
-        self.kept: tuple[tuple[float, float], ...] = ()
         self._segment: int | None = None
         self._late: list[tuple[float, float]] = []
-        self._best = -math.inf
+        self._planned: tuple[LedCourse, ...] = ()
+        self._power: dict[bool, FullPower] = {}
 
     def update(
         self, time_s: FloatArray, temperature_c: FloatArray, position: Position, behind_c: float
     ) -> None:
         """Take in where the firing stands, by the course so far; `behind_c` is below the plan."""
         self.pace_c_per_h, self._course = None, (time_s, temperature_c)
+        self._power = {}
         index, begun_s = position.segment, position.begun_s
         if position.phase != "ramp" or index is None:
             return
@@ -432,8 +461,6 @@ class PaceKeeper:
             self._level_c = float(line[1])
             self.pace_at_c = float(np.mean(ramp_c))
             rate = segment.rate_c_per_h
-            if rate is not None and pace > KEPT_SHARE * rate and behind_c < LAGGING_C:
-                self._keep(self.pace_at_c, min(pace, rate))
             if rate is not None and pace < AT_LIMIT_SHARE * rate and behind_c > LAGGING_C:
                 self._at_limit.append((self.pace_at_c, pace))
                 self._update_steady()
@@ -441,6 +468,8 @@ class PaceKeeper:
                     self._mark_full(now_s, (begun_s or -math.inf) + PACE_SETTLED_S)
                 self._late, self.drag = [], 0.0
             elif (position.set_point_c or -math.inf) - self._level_c < LAG_BEGINS_C:
+                self._kept_s = now_s
+            if rate is not None and pace > KEPT_SHARE * rate:
                 self._kept_s = now_s
         self._fall_behind(index, now_s, position.late_s)
 
@@ -456,7 +485,13 @@ class PaceKeeper:
 
     def _update_steady(self) -> None:
         """Take in how the pace has fallen since there is no power left."""
-        (from_c, begin), (to_c, now) = self._at_limit[0], self._at_limit[-1]
+        to_c, now = self._at_limit[-1]
+        dry = [
+            one
+            for one in self._at_limit
+            if not TAKES_UP_C[0] < one[0] < TAKES_UP_C[1] and to_c - one[0] > STEADY_SPAN_C
+        ]
+        from_c, begin = dry[0] if dry else self._at_limit[0]
         usual = default_kiln.full_power_rate_c_per_h(np.array([from_c, to_c]))
         lost = float(usual[0] - usual[1])
         self.steady = to_c - from_c > STEADY_SPAN_C and begin - now < STEADY_SHARE * lost
@@ -468,18 +503,24 @@ class PaceKeeper:
             since_s = min(now_s - SURELY_SLOW_S, max(settled_s, self._kept_s))
             self._full.append((since_s, now_s))
 
-    def full_power(self, now_c: float, room_c: float) -> FullPower | None:
-        """Return what the ramps so far have shown of full power, or None."""
-        full = [*self._earlier_full, *(() if self.steady else self._full)]
-        if not full:
-            return None
-        return full_power(*self._course, full, now_c, room_c)
+    def full_power(self, now_c: float, *, doubted: bool = False) -> FullPower | None:
+        """Return what the kiln may have by its plan, and by what its ramps so far have shown.
 
-    def _keep(self, at_c: float, pace_c_per_h: float) -> None:
-        usual = default_kiln.full_power_rate_c_per_h(np.array([at_c]))
-        if pace_c_per_h - float(usual[0]) > self._best:
-            self._best = pace_c_per_h - float(usual[0])
-            self.kept = ((at_c, pace_c_per_h),)
+        A pace that stays is taken for a set rate, unless that is `doubted`.
+        """
+        if self._course[0].size < 2:
+            return None
+        room_c = self._schedule.room_c
+        if not self._planned:
+            plan = Plan(self._schedule)
+            self._planned = led_by_kind(plan.time_s, plan.temperature_c, room_c)
+        steady = self.steady and not doubted
+        if steady not in self._power:
+            full = [*self._earlier_full, *(() if steady else self._full)]
+            self._power[steady] = full_power(
+                *self._course, full, now_c, room_c, self._schedule.peak_c, self._planned
+            )
+        return self._power[steady]
 
     def _fall_behind(self, index: int, now_s: float, late_s: float | None) -> None:
         if index != self._segment:
@@ -508,89 +549,6 @@ def _pace_c_per_h(due: RemainingCourse) -> float:
         return 0.0
     then_c = float(np.interp(then_s, due.time_s, due.temperature_c))
     return abs(then_c - float(due.temperature_c[0])) / then_s * SECONDS_PER_HOUR
-
-
-@dataclass(frozen=True, slots=True)
-class CoolingPace:
-    """How a kiln cools by itself: so many times as long as the default kiln, and how hot it is."""
-
-    times: float
-    now_c: float
-    seen_s: float
-
-
-COOLING_WINDOW_S, COOLING_SEEN_S = 3600.0, 1800.0
-COOLING_WINDOW_SHARE, COOLING_FALL_C = 0.2, 12.0
-COOLING_OFF_EARLY, COOLING_OFF = 0.2, 0.1
-"""How far the rest may be off that goes on as the last hour did: after an hour, and later."""
-
-
-def cooling_pace(
-    time_s: FloatArray, temperature_c: FloatArray, since_s: float, room_c: float
-) -> CoolingPace | None:
-    """Return how a kiln has cooled by itself since a moment; None if that does not show yet.
-
-    The excess over the room falls nearly as an exponential within an hour: a line through its
-    logarithm is free of noise.
-    """
-    now_s = float(time_s[-1])
-    after = time_s >= since_s
-    if now_s - since_s < COOLING_SEEN_S or np.count_nonzero(after) < 5:
-        return None
-    time_s, excess_c = time_s[after], temperature_c[after] - room_c
-    # A cold kiln's excess falls so slowly that a longer line is as straight, and less noisy.
-    long_s = max(COOLING_WINDOW_S, COOLING_WINDOW_SHARE * (now_s - since_s))
-    window_s = min(long_s, 0.7 * (now_s - since_s))
-    while True:
-        inside = (now_s - time_s <= window_s) & (excess_c > 2.0)
-        if np.count_nonzero(inside) >= 5:
-            about_s = time_s[inside] - now_s
-            slope, level = np.polyfit(about_s, np.log(excess_c[inside]), 1)
-            now_c = room_c + math.exp(level)
-            then_c = room_c + math.exp(level - slope * window_s)
-            if then_c - now_c > COOLING_FALL_C:
-                break
-        if window_s >= 0.7 * (now_s - since_s):
-            return None
-        window_s = min(1.5 * window_s, 0.7 * (now_s - since_s))
-    try:
-        usual_s = default_kiln.cool(then_c, now_c, room_c=room_c).duration_s
-    except FiringError:
-        return None
-    return CoolingPace(window_s / usual_s, now_c, now_s - since_s)
-
-
-def as_it_cools(rest: RemainingCourse, pace: CoolingPace, room_c: float) -> RemainingCourse:
-    """Return the rest of a cooling as the last hour has it: the course's shape at another pace."""
-    unload_c = float(rest.temperature_c[-1])
-    if pace.now_c <= unload_c + 0.5 or unload_c < room_c + 2.0 or rest.time_s.size < 3:
-        return rest
-    # How the course itself begins, beside the default kiln, over the next fifth of the excess.
-    begin_c = float(rest.temperature_c[0])
-    later_c = max(room_c + 0.8 * (pace.now_c - room_c), unload_c)
-    later_s = float(np.interp(-later_c, -rest.temperature_c, rest.time_s))
-    if begin_c - later_c < 1.0 or later_s <= 0.0:
-        return rest
-    own = later_s / default_kiln.cool(begin_c, later_c, room_c=room_c).duration_s
-    from_s = float(np.interp(-pace.now_c, -rest.temperature_c, rest.time_s))
-    if pace.now_c > begin_c:  # the last reading was low
-        from_s = -own * default_kiln.cool(pace.now_c, begin_c, room_c=room_c).duration_s
-    factor = pace.times / own
-    unload_s = max(factor * (float(rest.time_s[-1]) - from_s), 1.0)
-    off = COOLING_OFF_EARLY if pace.seen_s < COOLING_WINDOW_S else COOLING_OFF
-    ticks = nearest_ticks(rest.time_s * (unload_s / float(rest.time_s[-1])))
-    kept = is_last_at_its_tick(ticks)
-    kept[0] = True
-    if not np.all(np.diff(ticks[kept]) > 0):
-        return rest
-    return replace(
-        rest,
-        time_s=ticks[kept] / TICKS_PER_S,
-        temperature_c=rest.temperature_c[kept],
-        unload_s=unload_s,
-        unload_low_s=(1.0 - off) * unload_s,
-        unload_high_s=(1.0 + off) * unload_s,
-    )
 
 
 def _by_the_clock(
@@ -645,6 +603,9 @@ def predict(
         later = max(progress.dragged, progress.held_back_later)
         if model is not None and progress.at_limit:
             later = 1.0
+        never = progress.stalls(limit)
+        if never:  # told as the pace now has it, and as an end that may never be
+            limit, slower, later = None, progress.pace_slower, progress.pace_slower
         expected = due
         if limit is not None or slower > 1.0:
             expected = predictor.remaining(
@@ -662,16 +623,18 @@ def predict(
                 position, now_s, now_c, slower_now=slower, slower_later=slower, side=AT_ITS_WORST
             )
         else:
-            worst = progress.climb(worst=True)
-            slowest = predictor.remaining(
-                position, now_s, now_c, slower_now=slower, slower_later=slower, climb=worst
-            )
+            worst, so_far = progress.climb(worst=True), max(slower, progress.slower_so_far)
+            if never or progress.stalls(worst):
+                slowest = None
+            else:
+                slowest = predictor.remaining(
+                    position, now_s, now_c, slower_now=slower, slower_later=so_far, climb=worst
+                )
     except FiringError:
         slowest = None
     expected, quickest, slowest = progress.on_its_clock(expected, quickest, slowest)
     if progress.cooling is not None and position.phase == "done":
-        pace, room_c = progress.cooling, progress.schedule.room_c
-        expected = as_it_cools(expected, pace, room_c)
+        expected = as_it_cools(expected, progress.cooling, progress.schedule.room_c)
         quickest = slowest = expected
     return Prediction(expected, quickest, slowest)
 

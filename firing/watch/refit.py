@@ -30,7 +30,7 @@ from firing.watch.state_estimator import KilnStateEstimator, duty_after_program,
 
 if TYPE_CHECKING:
     from firing.kiln.fit_result import KilnFit
-    from firing.kiln.residuals import RecordResiduals
+    from firing.kiln.residuals import FiringRecord, RecordResiduals
     from firing.logs.reader import Log
 
 LOG_NAME = "this firing"
@@ -79,7 +79,8 @@ class RefitResult:
     """What a firing so far has taught, from so many half-hours (`windows`).
 
     `fitted` is None where the kiln's figures stay as they were; the errors of power and loss, over
-    the capacity, are shares.
+    the capacity, are shares.  `did` is the power that the firing took at the most, over
+    half an hour.
     """
 
     fitted: Fitted | None
@@ -87,6 +88,7 @@ class RefitResult:
     loss_se: float
     learnt: tuple[str, ...] = ()
     windows: int = 0
+    did: float = 0.0
 
     @property
     def errors(self) -> tuple[float, float]:
@@ -109,7 +111,6 @@ def refit(job: RefitJob) -> RefitResult:
     is one of the power's.  After the program only the losses are sought: of power a cooling tells
     nothing, and the one that goes with other losses would be another.
     """
-    from firing.kiln.fit import fit_kiln
     from firing.kiln.residuals import RecordResiduals, described
     from firing.review.fit_input import fit_input_of
 
@@ -117,8 +118,17 @@ def refit(job: RefitJob) -> RefitResult:
     try:
         record = fit_input_of(_log(job), schedule=job.schedule, load=job.load)
         residuals = RecordResiduals(described(job.kiln), record)
+        did = _did(residuals, job)
     except FiringError:
         return nothing
+    return replace(_refitted(job, record, residuals, nothing), did=did)
+
+
+def _refitted(
+    job: RefitJob, record: FiringRecord, residuals: RecordResiduals, nothing: RefitResult
+) -> RefitResult:
+    from firing.kiln.fit import fit_kiln
+
     windows = len(residuals.windows)
     before = job.kiln.fitted
     known = nothing if job.known is None else job.known
@@ -250,19 +260,33 @@ def _is_outdone(
     residuals: RecordResiduals, power: float, loss: float, capacity: float, leak: float
 ) -> bool:
     """Tell whether the kiln has done more, since it was last known to be at full power."""
-    from firing.kiln.residuals import Multipliers
-
     powered = np.flatnonzero(residuals.powered)
     if not powered.size:
         return False
-    need_j, full_j = residuals.sides(Multipliers(1.0, loss, capacity, leak))
     last = int(residuals.windows[int(powered[-1])][1])
+    return _most_power(residuals, loss, capacity, leak, last) > OUTDONE * power
+
+
+def _did(residuals: RecordResiduals, job: RefitJob) -> float:
+    now = job.kiln.fitted
+    if job.known is not None and job.known.fitted is not None:
+        now = job.known.fitted
+    return _most_power(residuals, now.loss, now.capacity, now.leak_factor)
+
+
+def _most_power(
+    residuals: RecordResiduals, loss: float, capacity: float, leak: float, first: int = 0
+) -> float:
+    """Return the power that the course took at the most, for so long, from a step on."""
+    from firing.kiln.residuals import Multipliers
+
+    need_j, full_j = residuals.sides(Multipliers(1.0, loss, capacity, leak))
     count = max(1, round(SEEN_S / float(np.median(residuals.record.step_s))))
-    if need_j.size - last <= count:
-        return False
+    if need_j.size - first <= count:
+        return 0.0
     ones = np.ones(count)
-    needed = np.convolve(need_j[last:], ones, "valid")
-    return bool(np.any(needed > OUTDONE * power * np.convolve(full_j[last:], ones, "valid")))
+    needed, full = (np.convolve(side[first:], ones, "valid") for side in (need_j, full_j))
+    return float(np.max(needed / full))
 
 
 def _log(job: RefitJob) -> Log:

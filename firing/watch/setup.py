@@ -7,6 +7,7 @@ three days ago would be told as this one, its program as done.
 from __future__ import annotations
 
 import itertools
+import math
 import os
 import shlex
 import tempfile
@@ -18,8 +19,14 @@ from typing import TYPE_CHECKING
 
 from firing.capture.clock import TimeBase
 from firing.capture.recorder import LARGEST_BYTES, Recorder
-from firing.capture.recording_file import intact_length, numbered_paths, parse_header, parse_rows
-from firing.capture.source import Connection, ReadingSource
+from firing.capture.recording_file import (
+    RecordedData,
+    intact_length,
+    numbered_paths,
+    parse_header,
+    parse_rows,
+)
+from firing.capture.source import Connection, ReadingSource, SourceLost
 from firing.capture.source_factory import spoken_unit
 from firing.errors import FiringError
 from firing.units import TemperatureUnit, format_duration
@@ -117,16 +124,23 @@ def open_watch(
     connection = connect(source)
     recorder, not_recorded = None, ""
     try:
-        connection.open()
+        try:
+            connection.open()
+        except SourceLost as fault:
+            if not options.patient:
+                raise
+            connection.lose(str(fault))
         base = make_time_base(source)
         if options.out is not None:
             own_clock = isinstance(source, ReplayedLog | FollowedLog)
             recorder, not_recorded = _recorder(
                 options.out, source, channel, base if own_clock else None
             )
+        followed = isinstance(source, FollowedLog)
         if recorder is not None:
             base = recorder.base
-            restore_history(watcher, recorder, channel)
+            # What a followed log still holds comes from there.
+            restore_history(watcher, recorder, channel, 0.0 if followed else math.inf)
         if isinstance(source, FollowedLog):
             _take_over_earlier_rows(source, watcher, recorder)
     except BaseException:
@@ -156,7 +170,6 @@ def _check_folder(out: Path) -> None:
 
 
 def _checked(options: WatchOptions) -> tuple[ReadingSource, int, AlarmCommand | None]:
-    from firing.capture.log_sources import FollowedLog, ReplayedLog
     from firing.capture.source_factory import choose_source, kiln_channel
 
     if options.load is not None and options.kiln is None:
@@ -168,7 +181,7 @@ def _checked(options: WatchOptions) -> tuple[ReadingSource, int, AlarmCommand | 
     source = choose_source(options.source, line, options.reading, options.channel)
     channel = kiln_channel(source, options.channel)
     out = options.out
-    if isinstance(source, ReplayedLog | FollowedLog) and out is not None and out.exists():
+    if out is not None and not _may_record(out, source, channel):
         raise FiringError(
             f"{out} exists already, and a log is recorded from its beginning; name a new file to "
             "record to"
@@ -255,7 +268,9 @@ def _recorder(
     """Open the recording; if the disk does not let it, say why: the watch goes on without."""
 
     try:
-        recorder = open_recorder(out, source.channels, channel, base, output=source.gives_output)
+        recorder = open_recorder(
+            out, source.channels, channel, base, output=source.gives_output, own_clock=bool(base)
+        )
     except OSError as fault:
         return None, (
             f"{out} cannot be written: {fault.strerror or fault}; NOTHING IS RECORDED, watching "
@@ -279,14 +294,16 @@ def _refuses_files(folder: Path) -> str:
         return fault.strerror or str(fault)
 
 
-def restore_history(watcher: Watcher, recorder: Recorder, channel: int) -> None:
+def restore_history(
+    watcher: Watcher, recorder: Recorder, channel: int, before_s: float = math.inf
+) -> None:
     """Let the watcher know what was recorded before."""
     earlier = recorder.earlier
     if earlier is None:
         return
     began_s = recorder.base.began_epoch_s
     for moment_s, values, duty in zip(earlier.epoch_s, earlier.values_c, earlier.duty, strict=True):
-        if values[channel] == values[channel]:
+        if values[channel] == values[channel] and moment_s - began_s < before_s:
             watcher.add_earlier(moment_s - began_s, values[channel], duty)
 
 
@@ -297,9 +314,11 @@ def _take_over_earlier_rows(
     from firing.capture.reading import PlausibilityCheck
 
     plausibility = PlausibilityCheck(len(source.channels))
+    earlier = None if recorder is None else recorder.earlier
+    kept_s = max(earlier.epoch_s, default=-math.inf) if earlier is not None else -math.inf
     for at_s, reading in source.before():
         plausibility.mark(at_s, reading)
-        if recorder is not None:
+        if recorder is not None and source.base.began_epoch_s + at_s > kept_s + SAME_S:
             recorder.write(at_s, reading)
         value_c = reading.usable_c(source.kiln_channel)
         if value_c == value_c:
@@ -308,6 +327,8 @@ def _take_over_earlier_rows(
 
 FIRED_C = 150.0
 """A kiln that was never this hot was not fired [°C]."""
+SAME_S = 2e-3
+"""Times that differ by less are the same row's; a recording has milliseconds [s]."""
 COLD_C = 100.0
 COLD_PAUSE_S = 3600.0
 """Cold again, and not recorded for so long: the firing is over, and not a crash in it [°C, s]."""
@@ -322,38 +343,68 @@ def open_recorder(
     base: TimeBase | None = None,
     *,
     output: bool = False,
+    own_clock: bool = False,
 ) -> Recorder:
     """Open the file that a watch records to: the one named, if its firing may still go on.
 
     `channel` is the kiln's; the other parameters are those of `Recorder`.
     """
+    path, why = _target(out, channel)
+    recorder = Recorder(path, channels, base, output=output, own_clock=own_clock)
+    if path != out:
+        recorder.add_remark(f"{out} {why}, so this firing is recorded to {path}")
+    return recorder
+
+
+def _target(out: Path, channel: int) -> tuple[Path, str]:
+    """Return the file to record to, and why it is another than the one named."""
     why = ""
     for path in itertools.chain((out,), numbered_paths(out)):
         over = _why_over(path, channel, first=path == out)
-        if over:
-            why = why or over
-            continue
-        recorder = Recorder(path, channels, base, output=output)
-        if path != out:
-            recorder.add_remark(f"{out} {why}, so this firing is recorded to {path}")
-        return recorder
+        if not over:
+            return path, why
+        why = why or over
     raise FileExistsError(f"there is no free name beside {out}")
+
+
+def _may_record(out: Path, source: ReadingSource, channel: int) -> bool:
+    """Tell whether a log may be recorded there: to a new file, or on in one that holds its rows."""
+    from firing.capture.log_sources import FollowedLog, ReplayedLog
+
+    if isinstance(source, ReplayedLog):
+        return not out.exists()
+    if not isinstance(source, FollowedLog):
+        return True
+    path, _ = _target(out, channel)
+    if not path.exists():
+        return True
+    held = _held(path)
+    if held is None or held.channels != source.channels:
+        return False
+    moments_s = [source.base.began_epoch_s + at_s for at_s, _ in source.before()]
+    last_s = max(held.epoch_s, default=-math.inf)
+    return moments_s[0] > last_s or any(abs(at_s - last_s) < SAME_S for at_s in moments_s)
+
+
+def _held(path: Path) -> RecordedData | None:
+    """Return what a recording holds; None if it is none, or cannot be read."""
+    try:
+        if not path.is_file() or path.stat().st_size > LARGEST_BYTES:
+            return None
+        data = path.read_bytes()
+    except OSError:
+        return None
+    head, _, rest = data[: intact_length(data)].decode("utf-8", "replace").partition("\n")
+    named = parse_header(head) if head else None
+    return None if named is None else parse_rows(rest, *named)
 
 
 def _why_over(path: Path, channel: int, *, first: bool) -> str:
     """Return why a file is not to be continued; empty if it is, or is to be refused."""
-    try:
-        if not path.is_file() or path.stat().st_size > LARGEST_BYTES:
-            return ""
-        data = path.read_bytes()
-    except OSError:
-        return ""
-    head, _, rest = data[: intact_length(data)].decode("utf-8", "replace").partition("\n")
-    named = parse_header(head) if head else None
-    if named is None:
-        return "" if first else "is no recording"
-    held = parse_rows(rest, *named)
-    if not held.epoch_s or channel >= len(named[0]):
+    held = _held(path)
+    if held is None:
+        return "" if first or not path.exists() else "is no recording"
+    if not held.epoch_s or channel >= len(held.channels):
         return ""
     pause_s = time.time() - max(held.epoch_s)
     course_c = [values[channel] for values in held.values_c if values[channel] == values[channel]]

@@ -112,6 +112,11 @@ class WatchState:
         )
 
     @property
+    def gone(self) -> bool:
+        """Whether readings came, and none does now: what is known of the kiln is old."""
+        return self.stage in ("lost", "silent") and self.read_s is not None
+
+    @property
     def over(self) -> bool:
         """Whether nothing more will come."""
         return self.stage in OVER

@@ -11,7 +11,7 @@ import numpy as np
 from firing.capture.reading import Reading, Status
 from firing.review.position import Plan, Position, locate
 from firing.schedule.schedule import Schedule
-from firing.units import TemperatureUnit, format_duration, format_temperature
+from firing.units import ROOM_C, TemperatureUnit, format_duration, format_temperature
 from firing.watch.alarms import AlarmBoard
 from firing.watch.cone_forecast import (
     cones_reached,
@@ -19,16 +19,15 @@ from firing.watch.cone_forecast import (
     forecast_cones,
     lowest_effective_c,
 )
+from firing.watch.cooling import DROP_S, CoolingPace, cooling_pace, room_of
 from firing.watch.events import AlarmInputs, AlarmLimits, Severity, WatchEvent
 from firing.watch.fault_isolation import FaultIsolation
 from firing.watch.history import History
 from firing.watch.predictor import (
-    CoolingPace,
     FiringProgress,
     Lateness,
     PaceKeeper,
     Predictor,
-    cooling_pace,
     predict,
 )
 from firing.watch.state import (
@@ -52,6 +51,11 @@ EARLY_S = 75.0
 """A hold that was left so long before its time may have been cut short [s]."""
 GIVEN_UP_C = 150.0
 """A kiln that fell so far away from its plan is not heated again [°C]."""
+COLD_C, COLD_LOOKS = 80.0, 3
+"""A firing that is over and was seen so cold so often is not looked for in its plan any more."""
+AGAIN_C, AGAIN_C_PER_H, AGAIN_S = 25.0, 10.0, 600.0
+"""So far above its coldest, and still rising for so long, it is another: a thermocouple that was
+put back falls [°C, °C/h, s]."""
 CONE_BEHIND_C = 10.0
 """A kiln this far behind its plan may leave a cone standing [°C]."""
 
@@ -68,6 +72,7 @@ RAISED_ALARMS_PART, CONE_CALLS_PART, REFIT_PART, PREDICTION_PART = (
     "the refit",
     "the look ahead",
 )
+COOLING_PART = "the pace of the cooling"
 _BLIND = {
     POSITION_PART: "where the firing stands in its plan cannot be worked out: alarms that go by "
     "the plan are blind meanwhile; look at the kiln yourself",
@@ -134,6 +139,13 @@ class Watcher:
         self._cone_told = False
         self._paces = None if schedule is None else PaceKeeper(schedule)
         self._isolation = FaultIsolation()
+        self._unload_c = limits.unload_c
+        self._cooling: CoolingPace | None = None
+        self._drop_told_s = -math.inf
+        self._coldest_c = math.inf  # since the firing was over and cold
+        self._cold_looks = 0
+        self._warmer: list[tuple[float, float]] = []
+        self._fires_again = False
         self._blind: set[str] = set()
 
     def add_earlier(self, time_s: float, temperature_c: float, duty: float = math.nan) -> None:
@@ -207,8 +219,17 @@ class Watcher:
                 rate_c_per_h=self._rate_c_per_h,
                 position=self._position,
                 deviation_c=self._deviation_c,
+                cold_from_s=self._cold_from_s(now_s),
+                fires_again=self._fires_again,
             )
         )
+
+    def _cold_from_s(self, now_s: float) -> float:
+        """Return from when on a cold reading may be the ware's: at once, but after a drop [s]."""
+        pace = self._cooling
+        if pace is None or pace.drop is None:
+            return -math.inf
+        return self._located_s + pace.left_s(self._unload_c)[0]
 
     def _blindness_events(self, part: str, now_s: float) -> list[WatchEvent]:
         """Tell, once, of a failure that may hide a danger."""
@@ -239,12 +260,15 @@ class Watcher:
         if self._plan is not None:
             events += self._isolation.run(POSITION_PART, lambda: self._place(now_s), [])
             events += self._blindness_events(POSITION_PART, now_s)
+        events += self._isolation.run(COOLING_PART, lambda: self._cool(now_s), [])
         events += self._isolation.run(CONE_CALLS_PART, lambda: self._cone_events(now_s), [])
         return events
 
     def _place(self, now_s: float) -> list[WatchEvent]:
         assert self._plan is not None
         now_c = self.history.now_c()
+        if self._coldest_c < math.inf:
+            return []
         self._position = locate(self._plan, *self.history.trace(), now_c)
         set_point_c = self._position.set_point_c
         self._deviation_c = None if set_point_c is None else now_c - set_point_c
@@ -252,6 +276,64 @@ class Watcher:
             behind_c = -(self._deviation_c or 0.0)
             self._paces.update(*self.history.trace(), self._position, behind_c)
         return self._segment_end_events(now_s)
+
+    def _another_firing(self, now_s: float, now_c: float) -> list[WatchEvent]:
+        """Tell, once, that a kiln whose firing is over heats again: nothing of that is known."""
+        if math.isinf(self._coldest_c):
+            return []
+        self._coldest_c = min(self._coldest_c, now_c)
+        if self._fires_again:
+            return []
+        rises = (self._rate_c_per_h or 0.0) > AGAIN_C_PER_H and not self.board.circuit.doubtful
+        warmer = rises and now_c > self._coldest_c + AGAIN_C
+        self._warmer = [*self._warmer, (now_s, now_c)] if warmer else []
+        before_c = [c for s, c in self._warmer if s <= now_s - 0.5 * AGAIN_S]
+        long = bool(self._warmer) and now_s - self._warmer[0][0] >= AGAIN_S
+        self._fires_again = long and now_c > before_c[-1] + AGAIN_C_PER_H * AGAIN_S / 7200.0
+        if not self._fires_again:
+            return []
+        unit = "C" if self.schedule is None else self.schedule.unit
+        message = (
+            f"the kiln heats again, at {format_temperature(now_c, unit)}, after its firing was "
+            "over: this watch does not follow another; end it and begin a new one"
+        )
+        return [WatchEvent("another-firing", "act", "told", now_s, message)]
+
+    def _cool(self, now_s: float) -> list[WatchEvent]:
+        """Take in how it cools; tell of a reading that drops faster than ware can."""
+        self._cooling = None
+        position = self._position
+        if position is not None and position.phase not in ("done", "left"):
+            return []
+        again = self._another_firing(now_s, self.history.now_c())
+        if self._fires_again:
+            return again
+        time_s, temperature_c = self.history.trace()
+        room = room_of(
+            time_s, temperature_c, ROOM_C if self.schedule is None else self.schedule.room_c
+        )
+        since_s = None if position is None else position.arrived_s
+        if since_s is None:
+            since_s = float(time_s[int(np.argmax(temperature_c))])
+        self._cooling = pace = cooling_pace(time_s, temperature_c, since_s, *room, now_s)
+        over = self.history.highest_c > COLD_C + GIVEN_UP_C and self.history.now_c() <= COLD_C
+        dropped = pace is not None and pace.drop is not None
+        self._cold_looks = self._cold_looks + 1 if over and not dropped else 0
+        if self._cold_looks >= COLD_LOOKS and not self.board.circuit.doubtful:
+            self._coldest_c = min(self._coldest_c, self.history.now_c())
+        if pace is None or pace.drop is None or self.board.circuit.broken is not None:
+            return []
+        at_s, from_c, to_c = pace.drop
+        if at_s <= self._drop_told_s + DROP_S:
+            return []
+        self._drop_told_s = at_s
+        unit = "C" if self.schedule is None else self.schedule.unit
+        message = (
+            f"the reading dropped from {format_temperature(from_c, unit)} to "
+            f"{format_temperature(to_c, unit)}, faster than ware cools: the kiln was opened, or "
+            "its thermocouple has moved; the hour to unload goes by the cooling before"
+        )
+        return [WatchEvent("cooling-drop", "note", "told", now_s, message)]
 
     def _segment_end_events(self, now_s: float) -> list[WatchEvent]:
         """Tell of segments that have ended since last looked at: holds over, hands needed."""
@@ -395,15 +477,18 @@ class Watcher:
         unknown = math.isnan(now.temperature_c)
         if schedule is None or position is None or self.predictor is None or unknown:
             return None
+        cooling = self._cooling
+        if self._fires_again:
+            return None
+        if cooling is not None and cooling.drop is not None:
+            rest = cooling.course(self._unload_c)
+            return Prediction(rest, rest, rest)
         time_s, temperature_c = self.history.trace()
         if position.phase == "left" and now.temperature_c < self.history.highest_c - GIVEN_UP_C:
             # Given up, or left behind by its clock: it cools, and nothing heats it again.
             top_s = float(time_s[int(np.argmax(temperature_c))])
             position = replace(position, phase="done", arrived_s=top_s)
             now = replace(now, position=position)
-        cooling = None
-        if position.phase == "done" and position.arrived_s is not None:
-            cooling = cooling_pace(time_s, temperature_c, position.arrived_s, schedule.room_c)
         if self._model is None and self._paces is not None:
             now_c = self._paces.on_its_ramp_c(now.now_s, now.temperature_c)
             now = replace(now, temperature_c=now_c)

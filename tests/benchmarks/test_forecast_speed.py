@@ -8,10 +8,10 @@ Their fine solution is also the reference, so the test checks the model's answer
 
 What that ratio does not say: most of LSODA's time is the right-hand side's, some 50 µs of numpy a
 call.  Written in plain floats over ready-made look-up lists, as the model's is, it takes a third of
-that, and the model is 9 to 10.5 times as fast: the second test holds that figure, too.  There
-LSODA calls the right-hand side some 3600 times, where the model takes 165 steps, each for the time
-of two such calls.  A wall of 11 nodes takes 5 µs to eliminate, at 0.4 µs a node the least that
-Python's own floats cost, so 15 times would take fewer steps, and those move the printed minutes.
+that, and the model is 13.5 to 14 times as fast: the second test holds that figure, too.  There
+LSODA calls the right-hand side some 3600 times, where the model takes 131 steps, each for the time
+of less than two such calls.  A step is some 600 operations on Python's own floats; numpy's calls
+would cost more on 18 nodes, and fewer steps than these move the printed minutes.
 """
 
 import math
@@ -34,7 +34,7 @@ from firing.ware.load import Load, Piece
 pytestmark = pytest.mark.soak  # ratios ask for a machine that does nothing else
 
 TIMES = 15.0
-PLAIN_TIMES = 8.5
+PLAIN_TIMES = 12.5
 FORECAST_MOST = 3.5
 """A whole forecast with a kiln takes so many times its simulation at most: beside that lie the run
 at full power, two verdicts of cones and the cooling."""

@@ -6,7 +6,9 @@ import signal
 import subprocess
 import sys
 import time
+from datetime import UTC, datetime
 from pathlib import Path
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -19,6 +21,9 @@ from firing.capture.source import Connection, SourceLost
 from firing.errors import FiringError
 from firing.logs.options import ReadingOptions
 from firing.logs.reader import read_log
+from firing.watch import setup
+from firing.watch.options import WatchOptions
+from firing.watch.setup import OpenWatch, check_options, open_watch
 
 HEADER = "Time;Shelf (°F);Kiln (°F)\n"
 TOLD = ReadingOptions(date_order="mdy", zone="UTC")
@@ -39,6 +44,22 @@ def line(minute: int, celsius: float) -> str:
 def append(path: Path, text: str) -> None:
     with path.open("a", encoding="utf-8", newline="") as file:
         file.write(text)
+
+
+class Silent:
+    """A listener that shows nothing and counts."""
+
+    def __init__(self) -> None:
+        self.ticks: list[int] = []
+
+    def note(self, sentence: str) -> None: ...
+
+    def notice(self, notice: object) -> None: ...
+
+    def status(self, estimate: object, reading: object) -> None: ...
+
+    def tick(self) -> None:
+        self.ticks.append(1)
 
 
 def all_new(source: FollowedLog) -> list[Reading]:
@@ -225,15 +246,65 @@ def test_what_does_not_go_with_it_is_refused(
         check_options(WatchOptions(name, line, reading))
 
 
-def test_a_followed_log_is_recorded_to_a_new_file_only(log: Path, tmp_path: Path) -> None:
-    from firing.watch.options import WatchOptions
-    from firing.watch.setup import check_options
-
+def test_a_followed_log_is_recorded_to_nothing_that_is_no_recording(
+    log: Path, tmp_path: Path
+) -> None:
     out = tmp_path / "out.csv"
     out.write_text("mine\n", encoding="utf-8")
     with pytest.raises(FiringError, match="exists already"):
         check_options(WatchOptions(str(log), {"follow": True}, TOLD, out=out))
     assert out.read_text(encoding="utf-8") == "mine\n"
+
+
+def follow(log: Path, out: Path, *more: str) -> OpenWatch:
+    """Open a watch, let it take in what is there and what comes, and close it, as a crash would."""
+    opened = open_watch(WatchOptions(str(log), {"follow": True}, TOLD, out=out))
+    append(log, "".join(more))
+    listener = Silent()
+    opened.session(listener).run(lambda: len(listener.ticks) > 20 + 5 * len(more))
+    opened.close()
+    return opened
+
+
+@pytest.fixture
+def _that_day(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The recording was written just now: a quarter past seven on 4 March."""
+    at_s = datetime(2026, 3, 4, 7, 15, tzinfo=UTC).timestamp()
+    monkeypatch.setattr(setup, "time", SimpleNamespace(time=lambda: at_s))
+
+
+@pytest.mark.usefixtures("_that_day")
+@pytest.mark.parametrize("begun_anew", [False, True])
+def test_a_followed_log_goes_on_in_its_recording_after_a_crash(
+    log: Path, tmp_path: Path, begun_anew: bool
+) -> None:
+    out = tmp_path / "out.csv"
+    follow(log, out, line(5, 25.0), line(6, 26.0))
+    missed = line(7, 27.0) + line(8, 28.0)  # while nobody watched
+    append(log, missed)
+    if begun_anew:
+        log.write_text(HEADER + missed, encoding="utf-8")
+    again = follow(log, out, line(9, 29.0))
+    assert again.recorder is not None
+    assert again.recorder.path == out
+    trace = read_log(out).trace
+    assert trace.time_s.tolist() == [60.0 * n for n in range(10)]
+    course_c = [20.0 + n for n in range(10)]
+    assert trace.channel_c("Kiln").tolist() == pytest.approx(course_c, abs=0.03)
+    assert "gap" not in out.read_text(encoding="utf-8")
+    assert again.watcher.history.now_c() == pytest.approx(29.0, abs=1.0)
+
+
+@pytest.mark.usefixtures("_that_day")
+def test_a_recording_of_another_log_is_not_gone_on_with(log: Path, tmp_path: Path) -> None:
+    out = tmp_path / "out.csv"
+    follow(log, out)
+    before = out.read_bytes()
+    other = "".join(line(n, 300.0).replace(":00;", ":30;") for n in range(3))
+    log.write_text(HEADER + other, encoding="utf-8")
+    with pytest.raises(FiringError, match="exists already"):
+        open_watch(WatchOptions(str(log), {"follow": True}, TOLD, out=out))
+    assert out.read_bytes() == before
 
 
 def test_a_followed_log_is_asked_for_its_unit_while_it_is_cold(tmp_path: Path) -> None:

@@ -149,6 +149,8 @@ def test_an_american_potters_first_evening(studio: Path, subtests: pytest.Subtes
             "keep", "log.csv", "--plan", "bisque.toml", "--kiln", "kiln.toml",
             "--logbook", "b.sqlite",
         ),
+        ("logbook", "add", "1", "--witness", "04=4:00@kiln", "--logbook", "b.sqlite"),
+        ("logbook", "sensor", "Garage kiln", "--logbook", "b.sqlite"),
         ("logbook", "list", "--logbook", "b.sqlite"),
         ("logbook", "show", "1", "--logbook", "b.sqlite"),
         ("logbook", "trends", "--logbook", "b.sqlite"),

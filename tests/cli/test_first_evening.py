@@ -11,6 +11,7 @@ from click.testing import CliRunner, Result
 from firing.cli import COMMANDS, EXAMPLES, GROUPS, cli
 from firing.errors import FiringError
 from firing.files.starter import parse_supply
+from firing.schedule.file import open_schedule
 
 ANSWERS = "7 cu ft\nround\n3 in\n240 V 40 A\n2300F\n8\nF\ny\n0.15 USD\n"
 OPTIONS = (
@@ -91,6 +92,14 @@ def test_a_plate_that_leaves_something_out_is_asked_again(plate: str) -> None:
 
 def test_a_slip_of_the_finger_is_understood() -> None:
     assert "did you mean 'forecast'?" in ask("forcast").output
+
+
+def test_a_program_that_only_dries_is_written_too() -> None:
+    # No cone is asked for, so none bounds it.
+    made = ask("new", "100F/h to 200F hold 8h", "--out", "dry.toml")
+    assert made.exit_code == 0, made.output
+    (segment,) = open_schedule("dry.toml").segments
+    assert (segment.target_c, segment.hold_s) == (pytest.approx((200.0 - 32.0) / 1.8), 28800.0)
 
 
 def test_a_file_of_another_kind_is_called_what_it_is() -> None:

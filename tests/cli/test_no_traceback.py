@@ -52,6 +52,9 @@ def folder(tmp_path: Path) -> Path:
 ABSURD = {
     "grams": ("load.toml", "mass_kg = 0.32", "mass_kg = 300", ("300 kg", "grams?", ":7:")),
     "thin": ("load.toml", "thickest_mm = 5", "thickest_mm = 1e-308", ("thickest_mm", "mm")),
+    "centimetres": ("load.toml", "thickest_mm = 5", "thickest_mm = 0.5", ("centimetres?", "= 5")),
+    "wall in inches": ("kiln.toml", "thickness_mm = 75", "thickness_mm = 3", ("inches?", ":9:")),
+    "cubic feet": ("kiln.toml", "volume_l = 180", "volume_l = 7", ("cubic feet?", '"7 cu ft"')),
     "many": ("load.toml", "count = 24", "count = 1203", ("too heavy", '"Kiln"', "180 l")),
     "power": ("kiln.toml", "power_kw = 9.6", "power_kw = 0.5", ("0.5 kW", "180 l")),
     "leak": ("kiln.toml", "leak_w_per_k = 0.8", "leak_w_per_k = 72", ("72 W/K", "9.6 kW")),

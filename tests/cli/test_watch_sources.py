@@ -108,6 +108,32 @@ def test_two_kilns_are_watched_in_one_process_and_stand_on_one_page(
         assert last in (tmp_path / f"{name}.csv").read_text()
 
 
+def test_a_kiln_that_is_not_there_keeps_no_other_from_being_watched(
+    feeds: list[int], tmp_path: Path
+) -> None:
+    source_file(tmp_path, "front", free_port(), 'out = "front.csv"')
+    source_file(tmp_path, "back", feeds[1], 'out = "back.csv"')
+
+    def end() -> None:
+        back = tmp_path / "back.csv"
+        try:
+            wait_until(lambda: back.exists() and "200.0" in back.read_text())
+        finally:
+            os.kill(os.getpid(), 15)
+
+    ending = threading.Thread(target=end)
+    ending.start()
+    result = call(tmp_path, "watch", "front.toml", "back.toml")
+    ending.join()
+    assert result.returncode == 0
+    assert "front: socket://127.0.0.1:" in result.stderr
+    assert "trying again until it is back" in result.stderr
+    source_file(tmp_path, "back", free_port(), "")
+    none = call(tmp_path, "watch", "front.toml", "back.toml")
+    assert none.returncode == 2
+    assert "nothing answers there" in none.stderr
+
+
 def test_what_is_for_one_kiln_is_refused_for_several(tmp_path: Path) -> None:
     for name in ("a", "b"):
         source_file(tmp_path, name, 9, "")

@@ -299,6 +299,7 @@ def test_what_is_no_leg_is_refused(text: str, said: str) -> None:
 
 def test_a_cooling_only_cools() -> None:
     assert [leg.to_c for leg in parse_cooling("100 to 1040, 50 to 900")] == [1040.0, 900.0]
+    assert [leg.to_c for leg in parse_cooling("60C/h to 300C")] == [300.0]
     for text in ("50 to 900, 50 to 1000", "50 to 900 hold 1h"):
         with pytest.raises(FiringError, match="is no cooling"):
             parse_cooling(text)

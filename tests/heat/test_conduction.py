@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 
 from firing.errors import FiringError
 from firing.heat.balance import (
+    EVEN_STEPS,
     STEADY_GROWTH,
     Boundary,
     Exchange,
@@ -75,6 +76,12 @@ def test_the_formula_of_third_order_is_exact_for_cubics(
     assert formula(newest, before, earlier, 0)[0] == (1.0 / newest, -1.0 / newest, 0.0, 0.0)
     assert formula(2.0 * before, before, earlier, 9)[0][3] == 0.0
     assert guess == extrapolation(newest, before, earlier)
+
+
+def test_the_formula_for_even_steps_is_exact_for_quartics() -> None:
+    # d/dt of t⁰ to t⁴ at t = 0, from the values at 0, -1, -2, -3 and -4.
+    slopes = [sum(w * (-float(i)) ** k for i, w in enumerate(EVEN_STEPS)) for k in range(5)]
+    assert slopes == pytest.approx([0.0, 1.0, 0.0, 0.0, 0.0], abs=1e-12)
 
 
 @settings(max_examples=25)

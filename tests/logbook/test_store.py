@@ -14,9 +14,9 @@ import pytest
 from logbook.made import FIRST_S, KILNS, body_of, entry_of, make_book, put, shown_of
 
 from firing.errors import FiringError
-from firing.logbook.rescue import restore
 from firing.logbook import store
 from firing.logbook.record import Entry, Filter, Firing
+from firing.logbook.rescue import restore
 from firing.logbook.store import Logbook, network_share
 
 

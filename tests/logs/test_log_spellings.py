@@ -1,6 +1,9 @@
 """Rarer ways to write a moment, a number or a form; the truth is the library's calendar."""
 
+import bz2
+import gzip
 import json
+import tracemalloc
 from collections.abc import Callable
 from datetime import datetime, timedelta, timezone
 from pathlib import Path
@@ -9,6 +12,8 @@ from typing import Any
 import numpy as np
 import pytest
 
+from firing.errors import FiringError
+from firing.logs import containers
 from firing.logs.options import ReadingOptions
 from firing.logs.reader import open_log
 
@@ -164,6 +169,7 @@ def test_a_form_of_rows(read: Any, head: str, row: Callable[..., str]) -> None:
 
 @pytest.mark.parametrize(("text", "offset_h"), [
     ("# all times UTC\nTime,Kiln\n", 0), ("Time zone: UTC-05:00\n\nTime,Kiln\n", -5),
+    ("Time, UTC offset: +09:00\n\nTime,Kiln\n", 9),
     ("Timezone,America/New_York\nTime,Kiln\n", -4), ("Time (EST),Kiln\n", -5),
     ("Time,Kiln,Zone\n", 0),
 ])  # fmt: skip
@@ -178,6 +184,18 @@ def test_a_zone_is_read_wherever_it_stands(read: Any, text: str, offset_h: int) 
 def test_a_moment_above_the_table_is_no_zone(read: Any) -> None:
     rows = table("Time,Kiln", lambda at, c, n: f"{at:%Y-%m-%d %H:%M},{c}")
     assert not any("--zone" in note for note in read("Started 2026-03-24 19:05 UTC\n" + rows).notes)
+
+
+@pytest.mark.parametrize(("head", "dated"), [
+    ("Glaze firing, Tuesday 24 March 2026\n", True), ("Date: 24/03/2026\nTime,Kiln\n", True),
+    ("Exported 25.03.2026\nTime,Kiln\n", False),
+])  # fmt: skip
+def test_the_date_of_clocks_stands_above_them(read: Any, head: str, dated: bool) -> None:
+    """Once, and past midnight it is the next day."""
+    log = read(head + table("", lambda at, c, n: f"{at:%H:%M},{c}").lstrip())
+    assert log.trace.time_s == pytest.approx(TIME_S)
+    started = log.trace.started
+    assert (started.replace(tzinfo=None) if started else None) == (START if dated else None)
 
 
 def test_a_notebook_of_half_hours_begins_cold(read: Any) -> None:
@@ -386,3 +404,18 @@ def test_a_first_climb_shows_its_set_point(tmp_path: Path) -> None:
         f"{at:%Y-%m-%d %H:%M},{20 + 9 * n:.1f},{15 + 9 * n + chance.normal(0, 1):.1f}"
     ))  # fmt: skip
     assert opened(tmp_path / "log.csv", text)[0] == "B"
+
+
+@pytest.mark.parametrize("pack", [gzip.compress, bz2.compress])
+def test_what_unpacks_without_end_is_refused_before_it_fills_the_memory(
+    pack: Callable[[bytes], bytes], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    (path := tmp_path / "log.csv").write_bytes(pack(b"0" * 12_000_000))
+    monkeypatch.setattr(containers, "_MOST_BYTES", 8_000_000)
+    tracemalloc.start()
+    try:
+        with pytest.raises(FiringError, match="unpack it and give the log in it"):
+            open_log(path, None, ReadingOptions())
+        assert tracemalloc.get_traced_memory()[1] < 6_000_000
+    finally:
+        tracemalloc.stop()

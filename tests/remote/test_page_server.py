@@ -14,8 +14,10 @@ from remote.serving import TOKEN, MadeWatch, Served, free_port, served
 from waiting import wait_until
 
 from firing.errors import FiringError
+from firing.remote.page import WatchParts, tab_title
 from firing.remote.page_server import PageAddress, PageServer, kept_token
-from firing.watch.snapshot import WatchRemark
+from firing.watch.fault_isolation import FaultIsolation
+from firing.watch.snapshot import Stage, WatchRemark
 
 
 @pytest.fixture(scope="module")
@@ -50,6 +52,16 @@ def test_the_page_shows_the_figures_and_lets_nothing_foreign_in(local: Served) -
     assert answer.headers["cache-control"] == "no-store"
     # No address but that of the standard SVG needs none: nothing is fetched from anywhere.
     assert not re.search(r'(?:src|href)="(?!data:,)', answer.text)
+
+
+@pytest.mark.parametrize("stage", ["lost", "silent"])
+def test_an_old_temperature_does_not_pass_for_one_of_now(stage: Stage) -> None:
+    watch = MadeWatch()
+    watch.lay_down(stage=stage, read_s=3540.0)
+    parts = WatchParts(0, watch.shown()).html(watch.seen, FaultIsolation())
+    assert 'class="hot old">120<small>' in parts["now-0"]
+    assert "No reading now: this was at 20:59." in parts["now-0"]
+    assert tab_title([watch.shown()], [watch.seen]) == "–"
 
 
 @pytest.mark.parametrize(

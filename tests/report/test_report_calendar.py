@@ -80,6 +80,8 @@ def test_the_peak_has_the_minute_that_the_forecast_gives_it() -> None:
     course = forecast(slow, started=START, kiln=kiln)
     (peak,) = [event for event in calendar(course).events if event.id == "peak"]
     assert f"peak 1832 °F on Mon at {peak.at:%H:%M}" in milestones(course)
+    at = datetime.fromisoformat(course.to_dict()["peak_at"])
+    assert abs(at - peak.at) <= timedelta(seconds=30)
     size = forecast(slow, started=START, usual=parse_size("85 l, 64 mm, front"))
     said = calendar(size).events[-1].description
     assert "front-loader of 3 cu ft with 2 1/2 in of brick" in said

@@ -304,7 +304,8 @@ def fire_all(wanted: list[Wanted], *, cool_to_c: float = 55.0, most_h: float = 6
         made.append(
             Made(
                 one, time_s[:last], all_c[:last, j].copy(), all_set[:last, j].copy(),
-                all_duty[:last, j].copy(), arrivals[j], leaves[j], float(end_s[j]), float(aired_s[j]),
+                all_duty[:last, j].copy(), arrivals[j], leaves[j], float(end_s[j]),
+                float(aired_s[j]),
             )
         )  # fmt: skip
     return made

@@ -13,6 +13,7 @@ from firing.heat import default_kiln
 from firing.review.position import Plan, Position
 from firing.trace import FloatArray
 from firing.watch.alarms import Overshoot
+from firing.watch.cooling import cooling_pace
 from firing.watch.events import AlarmLimits
 from firing.watch.full_power import full_power
 from firing.watch.predictor import (
@@ -21,7 +22,6 @@ from firing.watch.predictor import (
     Lateness,
     PaceKeeper,
     UsualClimb,
-    cooling_pace,
     predict,
 )
 
@@ -130,8 +130,8 @@ def test_full_power_goes_on_as_its_course_so_far_says(power_w: float, wall_m2: f
     read_c = np.interp(at_s, time_s, course_c)
     read_c += np.random.default_rng(5).normal(0.0, 0.5, at_s.size)
     full_s = float(at_s[np.argmax(read_c > 700.0)]), float(at_s[-1])
-    found = full_power(at_s, read_c, [full_s], 900.0, ROOM_C)
-    assert found is not None
+    found = full_power(at_s, read_c, [full_s], 900.0, ROOM_C, 1050.0)
+    assert found.shown
     on_c = np.arange(900.0, 1050.0, 1.0)
     hours = [float(np.sum(1.0 / found.climb(q, 1050.0).c_per_h(on_c))) for q in (0.1, 0.5, 0.95)]
     left_h = float(time_s[-1] - at_s[-1]) / HOUR_S
@@ -183,12 +183,21 @@ def test_a_reason_is_given_for_what_was_lost_on_the_way() -> None:
 
 
 def test_a_ramp_that_keeps_its_rate_shows_what_the_kiln_can_do() -> None:
-    paces = PaceKeeper(PLAN)
-    time_s = np.arange(0.0, 2.0 * HOUR_S, 60.0)
-    position = Position("ramp", 0, 0.0, None, 2.0 * HOUR_S, None, 0.0)
-    paces.update(time_s, 20.0 + 100.0 * time_s / HOUR_S, position, 0.0)
-    assert paces.pace_c_per_h == pytest.approx(100.0)
-    assert paces.kept[0] == pytest.approx((20.0 + 175.0, 100.0), abs=2.0)
+    """100 °C/h from 20 to 220 °C say little of the top; 300 °C/h to 820 say it is kept to 900."""
+    slowest_c_per_h = []
+    for rate, until_c in ((100.0, 220.0), (300.0, 820.0)):
+        paces = PaceKeeper(PLAN)
+        time_s = np.arange(0.0, (until_c - 20.0) / rate * HOUR_S, 60.0)
+        now_s = float(time_s[-1])
+        position = Position("ramp", 0, 0.0, None, now_s, None, 0.0)
+        paces.update(time_s, 20.0 + rate * time_s / HOUR_S, position, 0.0)
+        assert paces.pace_c_per_h == pytest.approx(rate)
+        found = paces.full_power(until_c)
+        assert found is not None
+        assert not found.shown
+        slowest_c_per_h.append(float(found.climb(0.97, 900.0).c_per_h(np.array([870.0]))[0]))
+    assert slowest_c_per_h[0] < 150.0  # of 150 °C/h planned
+    assert slowest_c_per_h[1] > 150.0
 
 
 def test_a_relays_swing_and_an_old_reading_do_not_move_the_end() -> None:
