@@ -14,7 +14,7 @@ import copy
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from functools import cache
+from functools import cache, cached_property
 from itertools import pairwise
 
 import numpy as np
@@ -28,7 +28,7 @@ from firing.trace import FloatArray
 from firing.units import ROOM_C, SECONDS_PER_HOUR
 from firing.ware.reactions import specific_heat
 
-STEP_S = 150.0
+STEP_S, LEAST_STEP_S = 150.0, 1.0
 WALL_MATERIAL, WALL_INTERVALS, WALL_GROWTH = "insulating brick 1260", 8, 1.3
 WALL_KINDS = ((0.075, 1.0), (0.075, 3.0), (0.114, 1.0), (0.114, 2.5))
 CHAMBER_M3 = 0.06
@@ -40,7 +40,9 @@ WALL_M2_PER_KG, WALL_SCATTER = 0.034, 0.45
 """Inner face to a kilogram of ware and furniture, and the scatter of its logarithm: small kilns
 have twice as much, large full ones half; chosen on made firings, no source [m²/kg, -]."""
 WALLS = np.append(-np.inf, np.linspace(-3.0, 3.0, 61))
+WALL_M2 = WALL_M2_PER_KG * np.exp(WALL_SCATTER * WALLS)
 WINDOW_S, LEAST_WINDOW_S, LEAST_READINGS = 1200.0, 540.0, 4
+HALF_WINDOW = round(0.5 * WINDOW_S / STEP_S)
 POWER_SCATTER, AGE_S = 0.006, 3600.0
 """A window's power is off by such a share, and by as much again for every hour it is old; chosen on
 made firings [-, s]."""
@@ -55,6 +57,8 @@ is 3.6 scatters off."""
 OUTDONE = 1.08
 """A course that needs so many times the power shown had more of it, so that is over."""
 MOST_STEPS = 500
+RANK_STEP_S, RANK_STEPS = 600.0, 32
+"""Which of two kilns is there first is told by coarser steps [s, -]."""
 LEAST_W_PER_KG = 0.3
 USUAL_TOP_C = 1200.0
 PLAN_MARGIN, PRIOR_SCATTER = 1.0, 0.3
@@ -111,61 +115,106 @@ class _Wall:
         """Go the step on that was last eliminated, the face at a temperature."""
         self._celsius, self._heat_j = self._slab.solve(min(face_c, self._most_c))
 
+    def lead(self, steps: Sequence[tuple[float, float]], taken_j_per_m2: list[float]) -> None:
+        """Go steps [s] on to face temperatures [°C]; what it took up is written on."""
+        for step_s, face_c in steps:
+            d, r = self.eliminate(step_s)
+            taken_j_per_m2.append(taken_j_per_m2[-1] + step_s * (d * face_c - r))
+            self.settle(face_c)
+
 
 @dataclass(frozen=True, eq=False)
 class LedCourse:
     """A course on a grid, and what its wall and ware took up along it.
 
-    `kept_w_per_kg` is the ware's, `flow_w_per_m2` the wall's, both (n,).  `wall` is the wall at its
-    end; `calm_w_per_m2` is the flow over the windows about its moments, NaN beside the ends.
+    `kept_w_per_kg` is the ware's, `calm_w_per_m2` the wall's over the windows about its moments,
+    both (n,) and NaN beside the ends.  `wall` is the wall at its end, and `taken_j_per_m2` what it
+    took up since the begin, at `taken_s`.
     """
 
     time_s: FloatArray
-    flow_w_per_m2: FloatArray
     kept_w_per_kg: FloatArray
     calm_w_per_m2: FloatArray
+    taken_s: FloatArray
+    taken_j_per_m2: FloatArray
     wall: _Wall
 
-    @classmethod
-    def along(
-        cls, time_s: FloatArray, temperature_c: FloatArray, room_c: float, kind: int
-    ) -> LedCourse:
-        """Lead a wall along a course."""
-        count = max(2, math.ceil((time_s[-1] - time_s[0]) / STEP_S) + 1)
-        grid_s = np.linspace(time_s[0], time_s[-1], count)
+    def flow_w_per_m2(self, from_s: float, to_s: float) -> float:
+        """Return the wall's mean flow between two moments [W/m²]."""
+        first, last = np.interp((from_s, to_s), self.taken_s, self.taken_j_per_m2).tolist()
+        return float(last - first) / (to_s - from_s)
+
+    def needed_w(self, wall_m2: float) -> FloatArray:
+        """Return what the course took with so much wall to a kilogram [W/kg], (n,)."""
+        return np.nan_to_num(self.kept_w_per_kg + wall_m2 * self.calm_w_per_m2, nan=0.0)
+
+    @cached_property
+    def most_w(self) -> FloatArray:
+        """The most it took at a time with each of `WALL_M2` [W/kg], (walls,)."""
+        known = np.isfinite(self.calm_w_per_m2)
+        needed = self.kept_w_per_kg[known] + WALL_M2[:, None] * self.calm_w_per_m2[known]
+        return np.asarray(np.max(needed, axis=1, initial=0.0))
+
+
+class CourseLeader:
+    """Leads a wall of each kind along a course that grows, over each step but once."""
+
+    def __init__(self, room_c: float) -> None:
+        self._room_c = room_c
+        self._begin_s = math.nan
+        self._led_c = np.zeros(0)
+        self._walls: list[_Wall] = []
+        self._taken: list[list[float]] = []
+
+    def along(self, time_s: FloatArray, temperature_c: FloatArray) -> tuple[LedCourse, ...]:
+        """Lead each kind to the end of a course; anew from its begin where it is another."""
+        begin_s, end_s = float(time_s[0]), float(time_s[-1])
+        count = int((end_s - begin_s) // STEP_S) + 1
+        grid_s = np.asarray(begin_s + STEP_S * np.arange(count), dtype=np.float64)
         course_c = np.interp(grid_s, time_s, temperature_c)
-        step_s = float(grid_s[1] - grid_s[0])
-        wall, flow = _Wall(float(course_c[0]), room_c, WALL_KINDS[kind]), [0.0]
-        for celsius in course_c[1:].tolist():
-            d, r = wall.eliminate(step_s)
-            flow.append(d * celsius - r)
-            wall.settle(celsius)
-        passed, half = np.array(flow), max(1, round(0.5 * WINDOW_S / step_s))
-        kept, calm = np.full(count, math.nan), np.full(count, math.nan)
-        if count >= 4 * half:
-            inner = slice(half, -half)  # beside the ends a mean is of few readings
-            calm_c = moving_mean(moving_mean(course_c, half), half)
+        led = self._led_c.size
+        if (
+            begin_s != self._begin_s
+            or led > grid_s.size
+            or not np.allclose(self._led_c, course_c[:led], rtol=0.0, atol=1e-6)
+        ):
+            led, first_c = 1, float(course_c[0])
+            self._walls = [_Wall(first_c, self._room_c, kind) for kind in WALL_KINDS]
+            self._taken = [[0.0] for _ in WALL_KINDS]
+        self._begin_s = math.nan  # where one of them fails, all begin anew
+        # The last point moves as readings join it: what is beyond the one before is led on a copy.
+        sure = max(led, int(np.searchsorted(grid_s, time_s[-2], side="right")))
+        steps = [(STEP_S, celsius) for celsius in course_c[led:].tolist()]
+        if end_s - grid_s[-1] > LEAST_STEP_S:
+            steps.append((end_s - float(grid_s[-1]), float(temperature_c[-1])))
+        taken_s = np.append(grid_s, end_s)[: led + len(steps)]
+        kept, inner = np.full(grid_s.size, math.nan), slice(HALF_WINDOW, -HALF_WINDOW)
+        whole = grid_s.size >= 4 * HALF_WINDOW  # beside the ends a mean is of few readings
+        if whole:
+            calm_c = moving_mean(moving_mean(course_c, HALF_WINDOW), HALF_WINDOW)
             capacity = specific_heat(np.clip(calm_c, *SPECIFIC_HEAT_C))
-            kept[inner] = (capacity * np.gradient(calm_c, step_s))[inner]
-            calm[inner] = moving_mean(passed, half)[inner]
-        return cls(grid_s, passed, kept, calm, wall)
-
-    def needed_w(self, wall_m2: FloatArray) -> FloatArray:
-        """Return what the course took with so much wall to a kilogram [W/kg], (walls, n)."""
-        needed = self.kept_w_per_kg + wall_m2[:, None] * self.calm_w_per_m2
-        return np.asarray(np.nan_to_num(needed, nan=0.0))
-
-    def most_w(self, wall_m2: FloatArray) -> FloatArray:
-        """Return the most it took at a time [W/kg], (walls,)."""
-        return np.asarray(np.max(self.needed_w(wall_m2), axis=1))
+            kept[inner] = (capacity * np.gradient(calm_c, STEP_S))[inner]
+        found = []
+        for wall, taken in zip(self._walls, self._taken, strict=True):
+            wall.lead(steps[: sure - led], taken)
+            now, so_far = copy.copy(wall), taken.copy()
+            now.lead(steps[sure - led :], so_far)
+            taken_j = np.array(so_far)
+            calm = np.full(grid_s.size, math.nan)
+            if whole:
+                flow = np.diff(taken_j[: grid_s.size], prepend=0.0) / STEP_S
+                calm[inner] = moving_mean(flow, HALF_WINDOW)[inner]
+            found.append(LedCourse(grid_s, kept, calm, taken_s, taken_j, now))
+        self._begin_s, self._led_c = begin_s, course_c[:sure]
+        return tuple(found)
 
 
 @cache
-def _usual_led(kind: int) -> LedCourse:
+def _usual_led() -> tuple[LedCourse, ...]:
     """Return the default kiln's course at full power."""
     celsius = np.arange(ROOM_C, USUAL_TOP_C, 10.0)
     hours = np.cumsum(10.0 / default_kiln.full_power_rate_c_per_h(celsius))
-    return LedCourse.along(SECONDS_PER_HOUR * hours, celsius, ROOM_C, kind)
+    return CourseLeader(ROOM_C).along(SECONDS_PER_HOUR * hours, celsius)
 
 
 @dataclass(frozen=True, eq=False)
@@ -183,7 +232,7 @@ class FullPower:
     share: FloatArray
     shown: bool
 
-    def climb(self, likely: float, to_c: float) -> FullPowerClimb:
+    def climb(self, likely: float, to_c: float, step_s: float = STEP_S) -> FullPowerClimb:
         """Return how it climbs on, so `likely` to be this fast or faster."""
         place = min(int(np.searchsorted(np.cumsum(self.share), likely)), self.share.size - 1)
         wall_m2, power_w = float(self.wall_m2_per_kg[place]), float(self.power_w_per_kg[place])
@@ -191,10 +240,10 @@ class FullPower:
         at_c, rates = [now_c], [LEAST_CLIMB_C_PER_H]
         stalls_c = None
         while len(at_c) < 2 or (now_c < to_c and len(at_c) < MOST_STEPS):
-            d, r = wall.eliminate(STEP_S)
-            capacity = _specific_heat(now_c) / STEP_S
+            d, r = wall.eliminate(step_s)
+            capacity = _specific_heat(now_c) / step_s
             next_c = (power_w + capacity * now_c + wall_m2 * r) / (capacity + wall_m2 * d)
-            rate_c_per_h = (next_c - now_c) / STEP_S * SECONDS_PER_HOUR
+            rate_c_per_h = (next_c - now_c) / step_s * SECONDS_PER_HOUR
             at_c.append(0.5 * (now_c + next_c))
             rates.append(rate_c_per_h)
             if rate_c_per_h < LEAST_CLIMB_C_PER_H:
@@ -205,17 +254,20 @@ class FullPower:
         rates[0] = rates[1]
         return FullPowerClimb(np.maximum.accumulate(at_c), np.array(rates), stalls_c)
 
-    def ranked(self, to_c: float) -> FullPower:
-        """Return the same, ranked by how soon each is at a temperature."""
-        middle = self.climb(0.5, to_c)
-        at_c = np.append(middle.at_c, np.linspace(middle.at_c[-1], to_c, 4)[1:])
-        step_s = SECONDS_PER_HOUR * np.diff(at_c) / middle.c_per_h(at_c[1:])
-        flow = np.zeros((len(self.walls), step_s.size))
-        for one, wall in enumerate(map(copy.copy, self.walls)):
-            for place in range(step_s.size):
-                d, r = wall.eliminate(max(float(step_s[place]), 1.0))
-                flow[one, place] = d * float(at_c[place + 1]) - r
-                wall.settle(float(at_c[place + 1]))
+    def ranked(self, to_c: float, likely: float = 0.5) -> FullPower:
+        """Return the same, ranked by how soon each is at a temperature.
+
+        What the walls take up meanwhile is that of the climb so `likely`: those near it are told
+        apart best.
+        """
+        at_c = np.linspace(self.now_c, max(to_c, self.now_c + RANK_STEPS), RANK_STEPS + 1)
+        pace = self.climb(likely, to_c, RANK_STEP_S).c_per_h(0.5 * (at_c[1:] + at_c[:-1]))
+        step_s = SECONDS_PER_HOUR * np.diff(at_c) / pace
+        steps = list(zip(step_s.tolist(), at_c[1:].tolist(), strict=True))
+        taken = [[0.0] for _ in self.walls]
+        for wall, taken_j in zip(map(copy.copy, self.walls), taken, strict=True):
+            wall.lead(steps, taken_j)
+        flow = np.diff(taken) / step_s
         heat_j = specific_heat(np.clip(at_c[1:], *SPECIFIC_HEAT_C)) * np.diff(at_c)
         left_w = self.power_w_per_kg[:, None] - self.wall_m2_per_kg[:, None] * flow[self.kind]
         order = np.argsort(np.sum(heat_j / np.maximum(left_w, LEAST_W_PER_KG), axis=1))
@@ -228,15 +280,6 @@ class FullPower:
         )
 
 
-def led_by_kind(
-    time_s: FloatArray, temperature_c: FloatArray, room_c: float
-) -> tuple[LedCourse, ...]:
-    """Lead each kind of wall along a course."""
-    return tuple(
-        LedCourse.along(time_s, temperature_c, room_c, kind) for kind in range(len(WALL_KINDS))
-    )
-
-
 def full_power(
     time_s: FloatArray,
     temperature_c: FloatArray,
@@ -245,29 +288,29 @@ def full_power(
     room_c: float,
     to_c: float,
     planned: tuple[LedCourse, ...] = (),
+    leader: CourseLeader | None = None,
 ) -> FullPower:
     """Return what a kiln may have, by its plan, by what it did, and by stretches at full power.
 
-    A power that has changed since is that of after the change.
+    A power that has changed since is that of after the change.  `leader` has led walls along the
+    course before.
     """
-    led = led_by_kind(time_s, temperature_c, room_c)
-    wall_m2 = WALL_M2_PER_KG * np.exp(WALL_SCATTER * WALLS)
+    led = (leader or CourseLeader(room_c)).along(time_s, temperature_c)
     by_wall = -0.5 * np.minimum(WALLS**2, NOT_POWER)[:, None]
-    shown = _shown(time_s, temperature_c, led, stretches, wall_m2)
+    shown = _shown(time_s, temperature_c, led, stretches)
     found: list[tuple[FloatArray, ...]] = []
-    for kind, one in enumerate(led):
-        usual = _usual_led(kind)
-        before_w = usual.most_w(wall_m2)
+    for kind, (one, usual) in enumerate(zip(led, _usual_led(), strict=True)):
+        before_w = usual.most_w
         top_w_per_m2 = float(np.nanmax(usual.calm_w_per_m2))
         if planned and np.isfinite(planned[kind].calm_w_per_m2).any():
-            before_w = np.maximum(before_w, PLAN_MARGIN * planned[kind].most_w(wall_m2))
+            before_w = np.maximum(before_w, PLAN_MARGIN * planned[kind].most_w)
             top_w_per_m2 = float(np.nanmax(planned[kind].calm_w_per_m2))
         before_w = before_w[:, None]
         if shown is None:
             z = np.linspace(-PRIOR_ENDS, PRIOR_ENDS, PRIOR_COUNT)
             power = before_w * np.exp(PRIOR_SCATTER * z)
             # As likely as its error lets it have done what it did.
-            least_w = np.maximum(np.max(one.needed_w(wall_m2), axis=1), 1e-3)[:, None]
+            least_w = np.maximum(one.most_w, 1e-3)[:, None]
             did = _normal_share(np.log(power / least_w) / DID_SCATTER)
             log_share = by_wall - 0.5 * z**2 + np.log(np.maximum(did, 1e-12))
         else:
@@ -277,7 +320,7 @@ def full_power(
             before = np.log(np.maximum(power, 1e-3) / before_w) / PRIOR_SCATTER
             log_share = by_wall + log_fit - 0.5 * z**2
             log_share = log_share - 0.5 * np.minimum(before**2, NOT_POWER)
-        walls = np.broadcast_to(wall_m2[:, None], power.shape)
+        walls = np.broadcast_to(WALL_M2[:, None], power.shape)
         spare = power - walls * top_w_per_m2
         reaches = _normal_share((spare - REACHES_W_PER_KG) / (REACHES_SCATTER * before_w))
         log_share = log_share + np.log(np.maximum(reaches, REACHES_NOT))
@@ -299,7 +342,6 @@ def _shown(
     temperature_c: FloatArray,
     led: tuple[LedCourse, ...],
     stretches: Sequence[tuple[float, float]],
-    wall_m2: FloatArray,
 ) -> list[tuple[FloatArray, FloatArray, FloatArray]] | None:
     """Return the power, its error and how well it fits, by wall, of each kind.
 
@@ -309,10 +351,9 @@ def _shown(
 
     grid_s = led[0].time_s
     seen = [
-        _seen(time_s[inside], temperature_c[inside], [one.flow_w_per_m2[on].mean() for one in led])
+        _seen(time_s[on], temperature_c[on], [one.flow_w_per_m2(from_s, to_s) for one in led])
         for from_s, to_s in _windows(stretches)
-        if np.count_nonzero(inside := (time_s >= from_s) & (time_s <= to_s)) >= LEAST_READINGS
-        and np.any(on := (grid_s >= from_s) & (grid_s <= to_s))
+        if np.count_nonzero(on := (time_s >= from_s) & (time_s <= to_s)) >= LEAST_READINGS
     ]
     if not seen:
         return None
@@ -323,14 +364,14 @@ def _shown(
     kept_w = np.where(wet, WATER_HEAT * kept_w, kept_w)
 
     def power_w(kind: int) -> FloatArray:
-        return np.asarray(kept_w + wall_m2[:, None] * flows[kind])
+        return np.asarray(kept_w + WALL_M2[:, None] * flows[kind])
 
     power = power_w(0)
     scatter = np.hypot(error_w, share * power)
     mean, _, likely = _likely(power, scatter)
     best = int(np.argmax(likely - 0.5 * np.minimum(WALLS**2, NOT_POWER)))
     # What was shown before the kiln did more, or before its power changed, is over.
-    needed = led[0].needed_w(wall_m2[best : best + 1])[0]
+    needed = led[0].needed_w(float(WALL_M2[best]))
     more = (needed > OUTDONE * mean[best]) & (grid_s > middle_s[0])
     now = middle_s > (grid_s[more][-1] if more.any() else -math.inf)
     if not now.any():
@@ -383,5 +424,10 @@ def _normal_share(z: FloatArray) -> FloatArray:
     return np.asarray(1.0 / (1.0 + np.exp(-1.702 * np.maximum(z, -100.0))))
 
 
+_HEAT_FROM_C, _HEAT_TO_C = map(int, SPECIFIC_HEAT_C)
+_HEAT = specific_heat(np.arange(_HEAT_FROM_C, _HEAT_TO_C + 1.0)).tolist()
+
+
 def _specific_heat(temperature_c: float) -> float:
-    return float(specific_heat(np.clip(temperature_c, *SPECIFIC_HEAT_C)))
+    """Return it to the nearest degree, without an array's pains for every step."""
+    return float(_HEAT[round(min(max(temperature_c, _HEAT_FROM_C), _HEAT_TO_C)) - _HEAT_FROM_C])

@@ -23,11 +23,11 @@ from firing.watch.cooling import CoolingPace, as_it_cools
 from firing.watch.events import WatchEvent
 from firing.watch.full_power import (
     LEAST_CLIMB_C_PER_H,
+    CourseLeader,
     FullPower,
     FullPowerClimb,
     LedCourse,
     full_power,
-    led_by_kind,
 )
 from firing.watch.history import TICKS_PER_S, is_last_at_its_tick, nearest_ticks
 from firing.watch.state import (
@@ -371,14 +371,25 @@ class FiringProgress:
         ]
         return by_clock[0], by_clock[1], by_clock[2]
 
+    @property
+    def _heats_on(self) -> bool:
+        """Whether anything is left to be heated, or held."""
+        position, schedule = self.position, self.schedule
+        first = position.segment or 0
+        return position.phase != "done" and any(
+            segment.target_c > schedule.from_c(index)
+            for index, segment in enumerate(schedule.segments[first:], first)
+        )
+
     def climb(self, *, worst: bool = False) -> ClimbLimit | None:
         """Return what it can do at the most: as shown, or as little as it may have for its plan."""
         paces = self.paces
-        if paces is None:
+        if paces is None or not self._heats_on:
             return None
         found = paces.full_power(self.now_c, doubted=worst)
         if worst and found is not None:
-            ahead = found.climb(WORST, self.schedule.peak_c)
+            to_c = self.schedule.peak_c
+            ahead = found.ranked(to_c, WORST).climb(WORST, to_c)
             return replace(
                 ahead,
                 rate_c_per_h=SLOWER * ahead.rate_c_per_h,
@@ -434,6 +445,7 @@ class PaceKeeper:
         self._course: tuple[FloatArray, FloatArray] = np.zeros(0), np.zeros(0)
         self._segment: int | None = None
         self._late: list[tuple[float, float]] = []
+        self._leader = CourseLeader(schedule.room_c)
         self._planned: tuple[LedCourse, ...] = ()
         self._power: dict[bool, FullPower] = {}
 
@@ -515,13 +527,14 @@ class PaceKeeper:
         room_c = self._schedule.room_c
         if not self._planned:
             plan = Plan(self._schedule)
-            self._planned = led_by_kind(plan.time_s, plan.temperature_c, room_c)
+            self._planned = CourseLeader(room_c).along(plan.time_s, plan.temperature_c)
         steady = self.steady and not doubted
         if steady not in self._power:
             full = [*self._earlier_full, *(() if steady else self._full)]
             self._power[steady] = full_power(
-                *self._course, full, now_c, room_c, self._schedule.peak_c, self._planned
-            )
+                *self._course, full, now_c, room_c, self._schedule.peak_c, self._planned,
+                self._leader,
+            )  # fmt: skip
         return self._power[steady]
 
     def _fall_behind(self, index: int, now_s: float, late_s: float | None) -> None:
