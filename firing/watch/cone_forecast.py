@@ -11,6 +11,20 @@ from firing.cones.table import CONES
 from firing.trace import FloatArray
 from firing.watch.state import ConeForecast, Prediction, RemainingCourse
 
+COUNTS_C = 250.0
+"""Colder, no cone gains in a week what could be seen, nor does its rate of approach count [°C]."""
+
+
+def _while_it_counts(
+    time_s: FloatArray, temperature_c: FloatArray
+) -> tuple[FloatArray, FloatArray]:
+    """Return a course without what is too cold for any cone, before and after."""
+    warm = np.flatnonzero(temperature_c >= COUNTS_C)
+    if not warm.size:
+        return time_s, temperature_c
+    kept = slice(max(int(warm[0]) - 1, 0), int(warm[-1]) + 2)
+    return time_s[kept], temperature_c[kept]
+
 
 def down_since_s(cone: str, time_s: FloatArray, temperature_c: FloatArray) -> float | None:
     """Return when a cone went down [s] in the firing so far; None if it has not."""
@@ -27,7 +41,9 @@ def cones_reached(
     time_s: FloatArray, temperature_c: FloatArray, thermocouple_c: float | None = None
 ) -> tuple[str | None, float | None, float | None, float | None]:
     """Return the cone that is down, its running number, and the range of that."""
-    verdict = cone_reached(time_s, temperature_c, thermocouple_c)
+    if float(np.max(temperature_c)) < COUNTS_C:
+        return None, None, None, None
+    verdict = cone_reached(*_while_it_counts(time_s, temperature_c), thermocouple_c)
     return verdict.reached, verdict.reached_number, verdict.low, verdict.high
 
 
@@ -70,9 +86,10 @@ def _forecast_one(
     off_c: float,
 ) -> ConeForecast:
     law = cone_law(cone)
-    shift_c = law_shift_c(cone, time_s, temperature_c)
-    x = heatwork(time_s, temperature_c, (cone,), shift_c)[cone]
-    down_s = time_down_s(law, time_s, temperature_c, shift_c)
+    so_far = _while_it_counts(time_s, temperature_c)
+    shift_c = law_shift_c(cone, *so_far)
+    x = heatwork(*so_far, (cone,), shift_c)[cone]
+    down_s = time_down_s(law, *so_far, shift_c)
     if down_s is not None or whole is None or ahead is None:
         return ConeForecast(cone, x, down_s, None, None, None)
     shift_c = law_shift_c(cone, *whole)
@@ -101,7 +118,7 @@ def _with_remaining(
     time_s: FloatArray, temperature_c: FloatArray, rest: RemainingCourse
 ) -> tuple[FloatArray, FloatArray]:
     now_s = float(time_s[-1])
-    return (
+    return _while_it_counts(
         np.concatenate((time_s, now_s + rest.time_s[1:])),
         np.concatenate((temperature_c, rest.temperature_c[1:])),
     )

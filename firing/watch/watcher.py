@@ -14,6 +14,7 @@ from firing.schedule.schedule import Schedule
 from firing.units import ROOM_C, TemperatureUnit, format_duration, format_temperature
 from firing.watch.alarms import AlarmBoard
 from firing.watch.cone_forecast import (
+    COUNTS_C,
     cones_reached,
     down_since_s,
     forecast_cones,
@@ -137,6 +138,7 @@ class Watcher:
         self._lateness = Lateness("C" if schedule is None else schedule.unit)
         self._looked_ahead_s = -math.inf
         self._cone_told = False
+        self._cones_in_the_cold: dict[str, Any] | None = None
         self._paces = None if schedule is None else PaceKeeper(schedule)
         self._isolation = FaultIsolation()
         self._unload_c = limits.unload_c
@@ -450,6 +452,17 @@ class Watcher:
         return self.schedule.segments[position.segment].name
 
     def _cone_figures(self, ahead: Prediction | None) -> dict[str, Any]:
+        hottest_c = [self.history.now_c()]
+        if ahead is not None:
+            hottest_c.append(float(np.max(ahead.expected.temperature_c)))
+        if max(hottest_c) + self._offset_c >= COUNTS_C:
+            self._cones_in_the_cold = None
+            return self._cone_figures_anew(ahead)
+        if self._cones_in_the_cold is None:  # nothing changes them any more
+            self._cones_in_the_cold = self._cone_figures_anew(ahead)
+        return self._cones_in_the_cold
+
+    def _cone_figures_anew(self, ahead: Prediction | None) -> dict[str, Any]:
         time_s, temperature_c = self.history.trace()
         for_cones_c = temperature_c + self._offset_c
         reached, number, low, high = cones_reached(time_s, for_cones_c, self._thermocouple_c)

@@ -8,14 +8,16 @@ import numpy as np
 import pytest
 from watch.replaying import AS_PLANNED, HOUR_S, PLAN, Told, replayed, write_course
 
+from firing.cones.equivalence import cone_reached
 from firing.forecast.forecast import forecast
 from firing.heat import default_kiln
 from firing.review.position import Plan, Position
 from firing.trace import FloatArray
 from firing.watch.alarms import Overshoot
+from firing.watch.cone_forecast import cones_reached, forecast_cones
 from firing.watch.cooling import cooling_pace
 from firing.watch.events import AlarmLimits
-from firing.watch.full_power import full_power
+from firing.watch.full_power import CourseLeader, full_power
 from firing.watch.predictor import (
     FiringProgress,
     ForecastPredictor,
@@ -137,6 +139,38 @@ def test_full_power_goes_on_as_its_course_so_far_says(power_w: float, wall_m2: f
     left_h = float(time_s[-1] - at_s[-1]) / HOUR_S
     assert hours[1] == pytest.approx(left_h, abs=10.0 / 60.0)
     assert 0.97 * hours[0] < left_h < 1.03 * hours[2]
+
+
+@pytest.mark.parametrize("every_s", [30.0, 300.0])
+def test_a_wall_led_on_as_a_course_grows_takes_what_one_led_at_once_does(every_s: float) -> None:
+    """Its last point moves until the next comes; another course is led from its own begin on."""
+    noise = np.random.default_rng(3)
+    time_s = np.arange(7.0, 3.0 * HOUR_S, every_s)
+    course_c = 20.0 + 150.0 * time_s / HOUR_S + noise.normal(0.0, 1.0, time_s.size)
+    leader = CourseLeader(ROOM_C)
+    for count in range(2, time_s.size + 1):
+        unsure_c = np.append(course_c[: count - 1], course_c[count - 1] + 9.0)
+        leader.along(time_s[:count], unsure_c)
+    for celsius in (course_c, course_c + 50.0):
+        led = leader.along(time_s, celsius)
+        anew = CourseLeader(ROOM_C).along(time_s, celsius)
+        for one, other in zip(led, anew, strict=True):
+            assert one.taken_j_per_m2 == pytest.approx(other.taken_j_per_m2, rel=1e-9)
+            assert one.most_w == pytest.approx(other.most_w, rel=1e-9)
+
+
+def test_cold_hours_before_and_after_change_no_cone() -> None:
+    """Two days at 240 °C, 60 °C/h to 1222, and two days cold: as the whole course says."""
+    hours, celsius = (0.0, 48.0, 64.4, 70.0, 118.0), (240.0, 240.0, 1222.0, 30.0, 20.0)
+    time_s = np.arange(0.0, 118.0 * HOUR_S, 120.0)
+    course_c = np.interp(time_s / HOUR_S, hours, celsius)
+    whole = cone_reached(time_s, course_c)
+    reached, *numbers = cones_reached(time_s, course_c)
+    assert reached == whole.reached
+    assert numbers == pytest.approx([whole.reached_number, whole.low, whole.high], abs=1e-3)
+    for one in forecast_cones(("022", "6", "8"), time_s, course_c, None):
+        assert one.heatwork == pytest.approx(whole.by_cone[one.cone].heatwork, rel=1e-4)
+    assert cones_reached(time_s[:1000], course_c[:1000]) == (None, None, None, None)
 
 
 @pytest.mark.parametrize("times", [0.5, 1.0, 2.2])
