@@ -80,6 +80,8 @@ elements lose it over hours."""
 LOSS_C = 3.0
 LEAST_PACE_C_PER_H = 15.0
 """What climbs by less has little to lose [°C/h]."""
+AGAIN_SHARE = 0.6
+"""What climbs at this share of its pace has its power again [-]."""
 SURE_SHARE = 1.4
 """By so many times what it takes a change is believed at the first reading that shows it [-]."""
 KEEPS_PLAN_SHARE, GAIN_C, GAIN_SWINGS, WAITS_MOST_C = 0.05, 4.0, 2.0, 20.0
@@ -569,6 +571,8 @@ class PowerMonitor:
             )
             if -look.away_c <= allowed_c:
                 continue
+            if self._climbs_again(now, min(look.slope_c_per_s, rate_c_per_s)):
+                return False
             again = self._lost.is_seen_again(now)
             if not again and -look.away_c < SURE_SHARE * allowed_c:
                 return False
@@ -577,6 +581,16 @@ class PowerMonitor:
             self._lost_s, self._lost_pace_c_per_h = now.at_s, 0.5 * pace_c_per_s * SECONDS_PER_HOUR
             return True
         return False
+
+    def _climbs_again(self, now: RecentCourse, pace_c_per_s: float) -> bool:
+        """Tell whether the last minutes surely climb as before: a relay was off for a while."""
+        span_s = max(LATEST_S, LATEST_READINGS * self._recent.interval_s())
+        latest = now.time_s > now.at_s - span_s
+        if np.count_nonzero(latest) < LATEST_READINGS:
+            return False
+        line = LeastSquaresLine(now.time_s[latest], now.values_c[latest])
+        surely_c_per_s = line.slope_c_per_s - line.slope_error_c_per_s(now.noise_c)
+        return surely_c_per_s > AGAIN_SHARE * pace_c_per_s
 
     def _scan(self, now: RecentCourse, position: Position, most_c_per_s: float) -> LineScan | None:
         """Return all looks at the readings since its ramp had its own pace."""

@@ -63,7 +63,7 @@ TAKES_UP_C = (480.0, 720.0)
 DRAG_FROM_C = 250.0
 WORST, SLOWER, SLOWEST_SHARE = 0.97, 0.95, 0.9
 """As likely as the first a kiln is faster than its slowest: late ones are few, and ranges are to
-hold them too.  Where full power was seen the slowest has the second share of that pace; the third
+hold them too.  The slowest has the second share of that pace; the third
 where it has shown too little for more [-, -, -]."""
 
 
@@ -379,9 +379,11 @@ class FiringProgress:
         found = paces.full_power(self.now_c, doubted=worst)
         if worst and found is not None:
             ahead = found.climb(WORST, self.schedule.peak_c)
-            if not found.shown:
-                return replace(ahead, stalls_c=None)  # what nobody has seen is no stall
-            return replace(ahead, rate_c_per_h=SLOWER * ahead.rate_c_per_h)
+            return replace(
+                ahead,
+                rate_c_per_h=SLOWER * ahead.rate_c_per_h,
+                stalls_c=ahead.stalls_c if found.shown else None,  # nobody has seen it stall
+            )
         if found is not None and found.shown:
             return found.climb(0.5, self.schedule.peak_c)
         if self.at_limit and paces.pace_c_per_h is not None:
