@@ -18,6 +18,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cache, lru_cache
 from itertools import pairwise
+from math import floor
 from typing import Protocol
 
 import numpy as np
@@ -267,18 +268,19 @@ class _Span:
     half_openness_m: list[float]
 
 
-Stretch = tuple[list[GridRow], float, float, int, float, list[tuple[float, float]]]
+Stretch = tuple[list[GridRow], float, float, int, float, list[tuple[int, float, float]]]
 """Nodes in one material, from the outside: the rows, `low_c` and `per_c` of its `PropertyGrid`, the
-outermost node's number and the volume beside it [m³]; of each further one that volume, and half the
-openness of the interval [m]."""
+outermost node's number and the volume beside it [m³]; of each further one its number, that volume,
+and half the openness of the interval [m]."""
 
 
 def stretch(
     grid: PropertyGrid, first: int, volumes_m3: list[float], half_openness_m: Sequence[float] = ()
 ) -> Stretch:
     """Return nodes in one material, given from the inside."""
-    inwards = list(zip(volumes_m3[-2::-1], reversed(half_openness_m), strict=True))
     last = first + len(half_openness_m)
+    nodes = reversed(range(first, last))
+    inwards = list(zip(nodes, volumes_m3[-2::-1], reversed(half_openness_m), strict=True))
     return grid.rows, grid.low_c, grid.per_c, last, volumes_m3[-1], inwards
 
 
@@ -298,7 +300,7 @@ def eliminate_inwards(
     """Set up a body's equations and eliminate every node but the first; see `Slab.eliminate`.
 
     Returns d and r of what is left of the first node's, d·T = r, and c and e of its heat content.
-    Temperatures must be known to lie in the tables.
+    Temperatures must be known to lie in the tables; `floor` is quicker there than `int`.
     """
     node = stretches[0][3]
     d, r = outside[0], outside[1] - past_w[node]
@@ -310,17 +312,16 @@ def eliminate_inwards(
     for rows, low, per, node, volume, inwards in stretches:
         # A joint's node is in both layers, and its outer part is in d and r already.
         t = expected_c[node]
-        k0, k1, c0, c1, h0 = rows[int((t - low) * per)]
+        k0, k1, c0, c1, h0 = rows[floor((t - low) * per)]
         outer_k = k0 + k1 * t
         c, e = volume * (c0 + c1 * t), volume * (0.5 * c1 * t * t - h0)
         d += weight * c
         r += weight * e
         c_here += c
         e_here += e
-        for volume, openness in inwards:
-            node -= 1
+        for node, volume, openness in inwards:
             t = expected_c[node]
-            k0, k1, c0, c1, h0 = rows[int((t - low) * per)]
+            k0, k1, c0, c1, h0 = rows[floor((t - low) * per)]
             k = k0 + k1 * t
             flow = openness * (k + outer_k)
             outer_k = k

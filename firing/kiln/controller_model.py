@@ -170,14 +170,14 @@ class Follower:
         set_point = from_c
         lagging = False
         self.corner()
+
+        def at(step_s: float) -> float:
+            ahead = set_point + sign * per_s * step_s
+            return min(ahead, to_c) if sign > 0 else max(ahead, to_c)
+
         while sign * (to_c - set_point) > 1e-9:
             begin, left_s = set_point, abs(to_c - set_point) / per_s
             before_c = self.chamber_c
-
-            def at(step_s: float, begin: float = begin) -> float:
-                ahead = begin + sign * per_s * step_s
-                return min(ahead, to_c) if sign > 0 else max(ahead, to_c)
-
             step_s, state = self.step(self._clear_s(to_c, left_s) if lagging else left_s, at)
             wanted = at(step_s)
             self.accept(step_s, state, wanted)

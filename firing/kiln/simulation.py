@@ -2,6 +2,8 @@
 
 from dataclasses import dataclass
 from functools import lru_cache
+from itertools import chain
+from operator import attrgetter
 
 import numpy as np
 
@@ -203,10 +205,16 @@ def _result(
 ) -> Simulation:
     network, moments = follower.network, follower.moments
     states = [moment.state for moment in moments]
-    temperature = np.array([state.temperature_c for state in states])
-    low, high = temperature.min(axis=0), temperature.max(axis=0)
-    wall = slice(network.first_wall, None)
-    said = network.wall.beyond(list(low[wall]), list(high[wall]), schedule.unit)
+
+    def course(name: str) -> FloatArray:
+        return np.fromiter(map(attrgetter(name), states), float, len(states))
+
+    flat = chain.from_iterable(map(attrgetter("temperature_c"), states))
+    temperature = np.fromiter(flat, float, len(states) * network.size)
+    temperature = temperature.reshape(len(states), network.size)
+    walls_c = temperature[:, network.first_wall :]
+    lowest_c, highest_c = walls_c.min(axis=0).tolist(), walls_c.max(axis=0).tolist()
+    said = network.wall.beyond(lowest_c, highest_c, schedule.unit)
     heat_j = sum(states[0].heat_j)
     stored = np.array([sum(state.heat_j) - heat_j for state in states])
     furniture = network.contents.furniture
@@ -224,11 +232,11 @@ def _result(
         element_c=temperature[:, ELEMENTS],
         wall_inside_c=temperature[:, network.first_wall],
         wall_outside_c=temperature[:, -1],
-        power_w=np.array([state.power_w for state in states]),
-        full_w=np.array([state.full_w for state in states]),
-        loss_w=np.array([state.loss_w for state in states]),
-        supplied_j=np.array([state.supplied_j for state in states]),
-        lost_j=np.array([state.lost_j for state in states]),
+        power_w=course("power_w"),
+        full_w=course("full_w"),
+        loss_w=course("loss_w"),
+        supplied_j=course("supplied_j"),
+        lost_j=course("lost_j"),
         stored_j=stored,
         segments=runs,
         program_s=program_s,

@@ -11,6 +11,7 @@ solved together with the controller's.  Steps that move far from what was expect
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from math import floor
 from operator import sub
 
 import numpy as np
@@ -145,10 +146,10 @@ def contents_of(load: Load, volume_l: float, capacity_factor: float, fineness: i
                 scaled(demands_of(load, others)),
             )
         )
-    volume = thickest.total_kg / WARE.density_kg_per_m3
-    face = volume / thickest.heat_path_m
+    path_m = thickest.heat_path_m
+    face = thickest.total_kg / WARE.density_kg_per_m3 / path_m
     slab = Slab(
-        [Layer(WARE, thickest.heat_path_m, THICK_INTERVALS * fineness)],
+        [Layer(WARE, path_m, THICK_INTERVALS * fineness)],
         Plane(face),
         capacity_factor=capacity_factor / (1.0 + load.water_share),
     )
@@ -393,22 +394,22 @@ class Network(KilnNodes):
         if step_s == before == earlier == first and self._since_bend >= 4:
             # A long even cooling, in which an error of third order adds up.
             a, b, c, d, f = (weight / step_s for weight in EVEN_STEPS)
-        expected = newest.temperature_c
-        if q != 0.0:
-            expected = [
-                p * x + q * y + r * z
-                for x, y, z in zip(
-                    newest.temperature_c, older.temperature_c, oldest.temperature_c, strict=True
-                )
-            ]
+        expected, past_w = [], []  # one loop is quicker than two
+        for t0, t1, t2, h0, h1, h2 in zip(
+            newest.temperature_c,
+            older.temperature_c,
+            oldest.temperature_c,
+            newest.heat_j,
+            older.heat_j,
+            oldest.heat_j,
+            strict=True,
+        ):
+            expected.append(p * t0 + q * t1 + r * t2)
+            past_w.append(b * h0 + c * h1 + d * h2)
         # A guess from long steps may leave the tables where the answer does not.
         if not self._knows(expected):
             expected = newest.temperature_c
             self._require_known(expected)
-        past_w = [
-            b * x + c * y + d * z
-            for x, y, z in zip(newest.heat_j, older.heat_j, oldest.heat_j, strict=True)
-        ]
         if f:
             past_w = [w + f * x for w, x in zip(past_w, eldest.heat_j, strict=True)]
         guess = expected
@@ -429,7 +430,9 @@ class Network(KilnNodes):
             x, y, z = newest.heat_j, older.heat_j, oldest.heat_j
             for node, capacity in self._wet:
                 missed_j = state.heat_j[node] - p * x[node] - q * y[node] - r * z[node]
-                moved_c = max(moved_c, abs(missed_j) / capacity)
+                missed_c = abs(missed_j) / capacity
+                if missed_c > moved_c:
+                    moved_c = missed_c
         state.surprise_c = moved_c
         state.supplied_j = (
             state.power_w
@@ -464,7 +467,8 @@ class Network(KilnNodes):
 
     def _knows(self, temperature_c: Sequence[float]) -> bool:
         low_c, high_c = self.known_c
-        if min(temperature_c) >= low_c and max(temperature_c) <= high_c:
+        rising_c = sorted(temperature_c)  # quicker than min and max
+        if rising_c[0] >= low_c and rising_c[-1] <= high_c:
             return True
         # Air and wires have no tables.
         return all(low_c <= at_c <= high_c for at_c in temperature_c[FIRST_LUMP:])
@@ -478,8 +482,9 @@ class Network(KilnNodes):
 
     def accept(self, state: NetworkState, step_s: float) -> None:
         """Make a state that `advance` returned the latest one."""
-        self._past = state, *self._past[:3]
-        self._steps = step_s, *self._steps[:2]
+        newest, older, oldest, _ = self._past
+        before, earlier, _ = self._steps
+        self._past, self._steps = (state, newest, older, oldest), (step_s, before, earlier)
         self._since_bend += 1
 
     def bend(self) -> None:
@@ -487,22 +492,25 @@ class Network(KilnNodes):
         self._since_bend = 0
 
     def _water(
-        self, newest: NetworkState, guess: list[float], step_s: float
-    ) -> list[tuple[int, float, float]]:
+        self, newest: NetworkState, guess: list[float], a: float, step_s: float
+    ) -> tuple[list[tuple[int, float, float]], dict[int, tuple[float, float]]]:
         """Return what each demand has left a step on [J], and its fall by warmth there [J/K].
 
-        Linearised about a guess; with the number of the node.  Over a step the temperature goes
-        straight, and so nearly the logarithm of the rate: the mean rate is their logarithmic mean.
+        Linearised about a guess; with the number of the node, and with what the water takes from
+        each node [W], and its rise by warmth [W/K].  Over a step the temperature goes straight, and
+        so nearly the logarithm of the rate: the mean rate is their logarithmic mean.
         """
         left: list[tuple[int, float, float]] = []
+        taken: dict[int, tuple[float, float]] = {}
         before_c = newest.temperature_c
         for (node, log_rate, theta_k, spent_j, begins_c), left_j in zip(
             self._laws, newest.pending_j, strict=True
         ):
-            falls, t = 0.0, guess[node]
             if left_j < spent_j:
-                left_j = 0.0
-            elif t > begins_c:
+                left.append((node, 0.0, 0.0))
+                continue
+            falls, t = 0.0, guess[node]
+            if t > begins_c:
                 kelvin = t + KELVIN_AT_0_C
                 per_kelvin = theta_k / (kelvin * kelvin)
                 rate = math.exp(log_rate - theta_k / kelvin)
@@ -515,7 +523,9 @@ class Network(KilnNodes):
                 left_j *= math.exp(-mean * step_s)
                 falls = left_j * step_s * steeper * per_kelvin
             left.append((node, left_j, falls))
-        return left
+            sink, slope = taken.get(node, NOTHING)
+            taken[node] = sink - a * left_j, slope + a * falls
+        return left, taken
 
     def _balance(
         self,
@@ -532,11 +542,9 @@ class Network(KilnNodes):
         from_chamber = KELVIN_AT_0_C - 0.75 * chamber_k
         wall_g = self.outside_m2 * self.outside_coefficient(guess[-1])
         to_room = wall_g, wall_g * self.room_c
-        water = self._water(newest, guess, step_s) if newest is not None and newest.wet else []
-        taken: dict[int, tuple[float, float]] = {}
-        for node, left_j, falls in water:
-            sink, slope = taken.get(node, NOTHING)
-            taken[node] = sink - a * left_j, slope + a * falls
+        water, taken = (
+            self._water(newest, guess, a, step_s) if newest is not None and newest.wet else ([], {})
+        )
         # What is left of the chamber's balance, d0·T = r0, as each body is eliminated.
         d0 = a * self.air_j_per_k + self.leak_w_per_k
         r0 = self.leak_w_per_k * self.room_c - past_w[CHAMBER]
@@ -545,6 +553,13 @@ class Network(KilnNodes):
             if node == ELEMENTS:
                 nodes: Eliminated = []
                 d, r, c, e = a * self.element_j_per_k, -past_w[ELEMENTS], self.element_j_per_k, 0.0
+            elif node < self.first_thick:  # a lump: as `eliminate_inwards` does with one node
+                nodes, t = [], guess[node]
+                rows, low, per, _, volume, _ = stretches[0]
+                _, _, c0, c1, h0 = rows[floor((t - low) * per)]
+                c, e = volume * (c0 + c1 * t), volume * (0.5 * c1 * t * t - h0)
+                sink, slope = taken.get(node, NOTHING)
+                d, r = slope + a * c, slope * t - past_w[node] - sink + a * e
             else:
                 out = to_room if node == self.first_wall else NOTHING
                 d, r, c, e, nodes = eliminate_inwards(stretches, guess, a, past_w, taken, out)
@@ -561,17 +576,19 @@ class Network(KilnNodes):
             r0 += s + gives * rest
             if node == ELEMENTS:
                 wire_d, wire_share = d, gives / d
-            nodes.append((gives, share, rest, c, e))
-            bodies.append(nodes)
+            bodies.append((share, rest, c, e, nodes))
         full_w = self.available_w / resistance_factor(guess[ELEMENTS])
         power_w, chamber_c = _controlled(d0, r0, wire_share, full_w, set_point_c)
         found, heat_j = [chamber_c], [self.air_j_per_k * chamber_c]
-        for nodes in bodies:
-            t = chamber_c
-            for _, share, rest, c, e in reversed(nodes):
-                t = rest + share * t
-                found.append(t)
-                heat_j.append(c * t - e)
+        for share, rest, c, e, nodes in bodies:
+            t = rest + share * chamber_c
+            found.append(t)
+            heat_j.append(c * t - e)
+            if nodes:
+                for _, share, rest, c, e in reversed(nodes):
+                    t = rest + share * t
+                    found.append(t)
+                    heat_j.append(c * t - e)
         found[ELEMENTS] += power_w / wire_d
         heat_j[ELEMENTS] = self.element_j_per_k * found[ELEMENTS]
         loss_w = wall_g * (found[-1] - self.room_c) + self.leak_w_per_k * (chamber_c - self.room_c)
@@ -589,8 +606,9 @@ class Network(KilnNodes):
 
 def _apart(one_c: list[float], other_c: list[float]) -> tuple[float, float, float]:
     """Return how far apart the chambers of two states are, the wires, and the bodies at most."""
-    chamber_c, wire_c, *bodies_c = map(abs, map(sub, one_c, other_c))
-    return chamber_c, wire_c, max(bodies_c)
+    chamber_c, wire_c, *bodies_c = map(sub, one_c, other_c)
+    bodies_c.sort()  # quicker than max and min
+    return abs(chamber_c), abs(wire_c), max(bodies_c[-1], -bodies_c[0])
 
 
 def _controlled(

@@ -168,7 +168,7 @@ def _across(data: dict[str, Any], unit: TemperatureUnit) -> list[Wrong]:
                     'one, like mass = "7 lb"',
                 )
             )
-        elif wall_m2**0.5 > MOST_SLENDER * 0.001 * thick_mm:
+        elif wall_m2 > (MOST_SLENDER * 0.001 * thick_mm) ** 2:
             found.append(
                 (
                     ("piece", index, "thickest_mm"),

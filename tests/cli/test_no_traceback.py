@@ -51,6 +51,7 @@ def folder(tmp_path: Path) -> Path:
 
 ABSURD = {
     "grams": ("load.toml", "mass_kg = 0.32", "mass_kg = 300", ("300 kg", "grams?", ":7:")),
+    "less than nothing": ("load.toml", "mass_kg = 0.32", "mass_kg = -1", ("above 0 kg", ":7:")),
     "thin": ("load.toml", "thickest_mm = 5", "thickest_mm = 1e-308", ("thickest_mm", "mm")),
     "centimetres": ("load.toml", "thickest_mm = 5", "thickest_mm = 0.5", ("centimetres?", "= 5")),
     "wall in inches": ("kiln.toml", "thickness_mm = 75", "thickness_mm = 3", ("inches?", ":9:")),
