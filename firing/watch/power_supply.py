@@ -21,7 +21,7 @@ from firing.watch.history import (
     RATE_WINDOW_S,
     RecentReadings,
 )
-from firing.watch.line_scan import LineScan
+from firing.watch.line_scan import BEFORE_S, LineScan
 from firing.watch.recent_course import (
     BEFORE_POINTS,
     FALL_C,
@@ -561,7 +561,9 @@ class PowerMonitor:
                 continue
             if look.from_c + 3.0 * look.due_c > segment.target_c - CORNER_C - look.most_c:
                 continue
-            lagged = self.above_clock_c(look.from_s, look.from_c) < -LAGS_C
+            # Where its line begins: at its end it may have come up to its clock, and first swing.
+            begun_c = look.from_c - look.slope_c_per_s * BEFORE_S
+            lagged = self.above_clock_c(look.from_s - BEFORE_S, begun_c) < -LAGS_C
             caught_up = lagged and self.above_clock_c(now.at_s, now.celsius) > -NEAR_CLOCK_C
             allowed_c = max(
                 FIRST_SWING_C if caught_up else LOSS_C,
