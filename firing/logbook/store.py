@@ -282,9 +282,10 @@ class Logbook:
             self._db.execute(f"PRAGMA busy_timeout = {BUSY_MS}")
             self._db.execute("PRAGMA trusted_schema = OFF")
             self._db.execute("PRAGMA cell_size_check = ON")
-            (marked,) = self._db.execute("PRAGMA application_id").fetchone()
             (version,) = self._db.execute("PRAGMA user_version").fetchone()
             tables = self._db.execute("SELECT count(*) FROM sqlite_schema").fetchone()[0]
+            # Last: another process may write all three meanwhile, at once.
+            (marked,) = self._db.execute("PRAGMA application_id").fetchone()
             if marked != APPLICATION_ID and (marked or version or tables):
                 raise FiringError(f"{self.path}: is a database, and no logbook; name another file")
             if version > len(_STEPS):

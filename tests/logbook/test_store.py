@@ -271,6 +271,29 @@ def test_reading_makes_no_file(tmp_path: Path) -> None:
 # -- beside others, and copies ----------------------------------------------------------------
 
 
+@pytest.mark.parametrize("word", ["application_id", "user_version", "sqlite_schema"])
+def test_a_file_that_another_makes_a_logbook_while_it_is_opened_is_one(
+    word: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    path, connected, asked = tmp_path / "studio.sqlite", store._connected, []
+
+    def slowly(place: Path, create: bool) -> sqlite3.Connection:
+        connection = connected(place, create)
+
+        def before(statement: str) -> None:
+            if word in statement and not asked:
+                asked.append(statement)
+                Logbook.open(place).close()
+
+        if not asked:
+            connection.set_trace_callback(before)
+        return connection
+
+    monkeypatch.setattr(store, "_connected", slowly)
+    Logbook.open(path).close()
+    assert asked
+
+
 def test_two_writers_and_a_reader_at_once_lose_nothing(tmp_path: Path) -> None:
     path = tmp_path / "studio.sqlite"
     failures: list[Exception] = []
