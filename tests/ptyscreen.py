@@ -36,8 +36,9 @@ class Terminal:
         self.pid, self.file = pty.fork()
         if self.pid == 0:
             os.chdir(folder)
-            # A run that outlives its own terminal ignores it, and so would what it starts.
-            signal.signal(signal.SIGHUP, signal.SIG_DFL)
+            # A run in the background ignores these, and so would what it starts.
+            for number in (signal.SIGHUP, signal.SIGINT, signal.SIGQUIT):
+                signal.signal(number, signal.SIG_DFL)
             os.environ.update({"TERM": "xterm-256color", "LANG": "C.UTF-8", **environment})
             os.execv(sys.executable, [sys.executable, "-c", code, *arguments])
         fcntl.ioctl(self.file, termios.TIOCSWINSZ, struct.pack("HHHH", HEIGHT, WIDTH, 0, 0))
