@@ -251,7 +251,6 @@ def _filter(book: Logbook, told: dict[str, Any], words: str = "") -> Filter:
 def _print_list(
     book: Logbook, which: Filter, everything: bool, unit: TemperatureUnit | None, as_json: bool
 ) -> int:
-    from firing.logbook.keeping import unit_of
     from firing.report.logbook import list_report
 
     total, nearest = book.count(which), False
@@ -267,7 +266,7 @@ def _print_list(
         })  # fmt: skip
     else:
         older = len(book.older_than(code_version()))
-        unit = unit or unit_of(book)
+        unit = unit or book.unit()
         outcome.report(list_report(firings, total, which, nearest=nearest, older=older, unit=unit))
     return outcome.DONE
 
@@ -395,7 +394,7 @@ def add_command(
 
     --plan and --kiln set right what was matched wrong.
     """
-    from firing.logbook.keeping import amend, shelf_of, unit_of
+    from firing.logbook.keeping import amend, shelf_of
     from firing.report.logbook import firing_report
 
     said = _said(told)
@@ -408,7 +407,7 @@ def add_command(
             ((title, paper),) = shelf_of(book, plans=[plan]).plans.items()
             said = replace(said, plan=title, plan_text=paper.text)
         amend(book, number, said)
-        one, unit = book.show(number), unit_of(book)
+        one, unit = book.show(number), book.unit()
     if as_json:
         outcome.document({"schema": 1, "kind": "firing", "firing": one.to_dict()})
     else:
@@ -615,13 +614,12 @@ def page_command(
 
     Energy and cost are summed by month and by person. Without --html it is printed.
     """
-    from firing.logbook.keeping import unit_of
     from firing.report.logbook import month_sums, page_report
     from firing.report.trends import trends_report
 
     out = html or out
     with Logbook.open(place, create=False) as book:
-        firings, events, unit = book.firings(), book.events(), unit or unit_of(book)
+        firings, events, unit = book.firings(), book.events(), unit or book.unit()
     trends = [_trends(place, name) for name in _kilns(place, None)]
     report = page_report(
         firings, events, trends_report(trends, unit), listed=None if out else SHOWN, unit=unit
@@ -702,7 +700,6 @@ def trends_command(
     It says when the peak goes out of reach. Takes neither load nor meter. Without KILN it shows
     every kiln. Exit status 1: a peak is out of reach, or nearly.
     """
-    from firing.logbook.keeping import unit_of
     from firing.report.trends import trends_report
 
     found = [_trends(place, name) for name in _kilns(place, kiln)]
@@ -710,7 +707,7 @@ def trends_command(
         outcome.document({"schema": 1, "kind": "trends", "kilns": [one.to_dict() for one in found]})
     else:
         with Logbook.open(place, create=False) as book:
-            outcome.report(trends_report(found, unit or unit_of(book)))
+            outcome.report(trends_report(found, unit or book.unit()))
     return outcome.act_if(any(one.needs_action for one in found))
 
 
@@ -773,7 +770,6 @@ def sensor_command(
     """Show what KILN's thermocouple reads wrong by its witness cones, and correct a plan by it."""
     from firing.files.tomlfile import read_text
     from firing.kiln.file import parse_kiln
-    from firing.logbook.keeping import unit_of
     from firing.logbook.sensor import corrected
     from firing.report.trends import correction_report, sensor_report
     from firing.schedule.file import open_schedule, schedule_text
@@ -787,7 +783,7 @@ def sensor_command(
             outcome.document({"schema": 1, "kind": "sensor", "kiln": name, **sensor.to_dict()})
         else:
             with Logbook.open(place, create=False) as book:
-                outcome.report(sensor_report(name, sensor, unit_of(book)))
+                outcome.report(sensor_report(name, sensor, book.unit()))
         return outcome.DONE
     next_plan = open_schedule(plan)
     if already is None:

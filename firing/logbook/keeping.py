@@ -109,15 +109,6 @@ def _schedule(text: str) -> Schedule:
     return read
 
 
-def unit_of(book: Logbook) -> TemperatureUnit:
-    """Return the unit that a logbook is read in: that of its newest plan."""
-    plan_text = book.newest_plan_text()
-    try:
-        return _schedule(plan_text).unit if plan_text else "C"
-    except FiringError:  # a list is shown whatever became of a plan
-        return "C"
-
-
 def title_of(plan_text: str) -> str:
     """Return the title of a plan's file."""
     return _schedule(plan_text).title

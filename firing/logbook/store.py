@@ -15,6 +15,7 @@ import sqlite3
 import stat
 import struct
 import time
+import tomllib
 import zlib
 from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager, suppress
@@ -38,6 +39,7 @@ from firing.logbook.record import (
     Shown,
     local_moment,
 )
+from firing.units import TemperatureUnit
 
 APPLICATION_ID = 0x6B696C6E
 """Marks the file as a logbook (``kiln`` in ASCII)."""
@@ -730,14 +732,18 @@ class Logbook:
             ).fetchall()
         return tuple(Event(*row) for row in rows)
 
-    def newest_plan_text(self) -> str:
-        """Return the plan's file of the newest firing that has one; empty if none has."""
+    def unit(self) -> TemperatureUnit:
+        """Return the unit that it is read in: that of its newest plan, "C" if none has one."""
         with self._explained():
             row = self._db.execute(
                 "SELECT p.body FROM firing f JOIN shown s ON s.firing = f.id "
                 "JOIN plan p ON p.id = f.plan ORDER BY s.started_at DESC, f.id DESC LIMIT 1"
             ).fetchone()
-            return row[0] or "" if row else ""
+        try:  # its one key, as reading a whole plan takes longer than a list may
+            unit = tomllib.loads(row[0] or "").get("unit") if row else None
+        except tomllib.TOMLDecodeError:  # a list is shown whatever became of a plan
+            unit = None
+        return "F" if unit == "F" else "C"
 
     def kilns(self) -> dict[str, str]:
         """Return the text of every kiln's file by the kiln's name; empty where none was given."""

@@ -367,9 +367,9 @@ def test_a_logbook_speaks_the_unit_of_its_plans(book: Logbook, tmp_path: Path) -
     plan = tmp_path / "plan.toml"
     fahrenheit = replace(open_schedule("stoneware-glaze-1240"), unit="F")
     plan.write_text(schedule_text(fahrenheit), encoding="utf-8")
-    assert keeping.unit_of(book) == "C"
+    assert book.unit() == "C"
     keep_logs(book, [write_log(tmp_path / "log.csv", 3)], shelf_of(book, plans=[plan]))
-    assert keeping.unit_of(book) == "F"
+    assert book.unit() == "F"
     for command in ("list", "find stoneware", "trends"):
         words = call(tmp_path, "logbook", *command.split(), "--logbook", str(book.path)).stdout
         assert "°C" not in words, command
