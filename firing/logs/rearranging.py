@@ -157,13 +157,16 @@ def _date_lines(text: Text, table: _Table) -> Text | None:
 def _lone_dates(body: str) -> list[tuple[int, str]]:
     """Return the dates that stand on lines without a reading, and the lines, from 0."""
     found = [(m.start(), m[1]) for m in _LONE_DATE.finditer(body)]
-    for match in _WORDED_DATE.finditer(body):
-        month = month_number(match["mon"])
-        if month is not None:
+    # Few lines have a word behind a blank, and only those may name a month.
+    lines = {body.rfind("\n", 0, word.start()) + 1 for word in _WORD.finditer(body)}
+    for match in (_WORDED_DATE.match(body, begin) for begin in lines):
+        month = month_number(match["mon"]) if match else None
+        if match and month is not None:
             found.append((match.start(), f"{match['y']}-{month:02d}-{int(match['d']):02d}"))
     return [(body.count("\n", 0, begin), day) for begin, day in sorted(found)]
 
 
+_WORD = re.compile(r" [^\W\d_]{3}")
 _WORDED_DATE = re.compile(
     r"^[^\d\n]*?(?P<d>\d{1,2})\.? +(?:de )?(?P<mon>[^\W\d_]{3,12})\.?,? +(?:de )?"
     r"(?P<y>20\d\d)[^\d\n]*$",
@@ -184,8 +187,8 @@ def _dates_within(text: Text, table: _Table) -> Text | None:
     if "clock" not in kinds or {"date", "datetime"} & set(kinds):
         return None
     place = kinds.index("clock")
-    lines = text.body.decode("utf-8", "replace").split("\n")
     first, mark = table.layout.first_row, table.layout.delimiter
+    lines = text.body.decode("utf-8", "replace").split("\n", first)
     above = [(at, split_line(lines[at], mark)) for at in range(max(0, first - _FEW), first)]
     rows = [(at, cells) for at, cells in above if len(cells) == table.width]
     rows = [row for row in rows if time_of_cell(row[1][place]) == "datetime"]
