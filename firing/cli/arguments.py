@@ -76,6 +76,9 @@ class Number(click.FloatRange):
             self.fail(f"{value!r} is not a valid number.", param, ctx)
         return found
 
+    def _describe_range(self) -> str:
+        return "" if self.min is None and self.max is None else super()._describe_range()
+
 
 class WholeNumber(click.IntRange):
     """A whole number from `least`, which every file and system can hold."""

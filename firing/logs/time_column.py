@@ -74,8 +74,7 @@ def find_time(
             return (*days, clocks[0]), "elapsed clock"
     pair = _serial_pair(layout, numeric)
     if pair is not None and stated in (None, "serial", "serial-1904"):
-        kind = "serial days from 1904" if stated == "serial-1904" else "serial days"
-        return pair, kind  # type: ignore[return-value]  # a literal of both branches
+        return pair, "serial days from 1904" if stated == "serial-1904" else "serial days"
     for column in open_ones:
         if layout.kinds[column.index] == "number" and stated is None:
             words = vocabulary.normalized(column.written)

@@ -60,6 +60,7 @@ def test_every_command_has_help_and_a_json_option(ask: Run) -> None:
         page = ask(*name.split(), "--help")
         assert page.returncode == 0
         assert "--json" in page.stdout or name in ("kiln", "logbook")
+        assert "None" not in page.stdout
         assert "Example: firing" in page.stdout or name not in under
 
 
