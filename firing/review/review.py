@@ -108,7 +108,7 @@ def review(
 
 @lru_cache(maxsize=64)
 def expected(schedule: Schedule, kiln: KilnDescription | None, load: Load | None) -> Forecast:
-    """Return the forecast; in a kiln it costs three times what all the rest of a review does."""
+    """Return the forecast; in a kiln it costs half of what all the rest of a review does."""
     return forecast(schedule, kiln=kiln, load=load)
 
 
