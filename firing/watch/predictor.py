@@ -47,7 +47,7 @@ LAGGING_C = 10.0
 """A ramp this far behind its plan goes on as it went, not as it was meant to [°C]."""
 MOST_SLOWDOWN = 10.0
 """A kiln that goes slower still has stalled, and no time can be told."""
-PACE_S, ARRIVED_C = 600.0, 5.0
+PACE_S, ARRIVED_C, STALL_NEAR_C = 600.0, 5.0, 60.0
 ON_PACE_SHARE = 0.95
 CLIMB_STEP_C, CLOCK_STEP_S = 10.0, 120.0
 
@@ -292,23 +292,31 @@ class FiringProgress:
         """How many times longer this ramp takes where it is slow, and not for want of power.
 
         Nothing says that the ramps after it are slow as well, but where a relay swings so far that
-        the clock waits: `held_back_later`.
+        the clock waits, or those before it were: `held_back_later`.
         """
+        if self.paces is None or self.position.phase != "ramp":
+            return 1.0
+        if self.paces.pace_c_per_h is None:
+            return self.paces.habit
         slow = self._slow_pace_c_per_h is not None and not self.at_limit
         return self.pace_slower if slow else 1.0
 
     @property
     def held_back_later(self) -> float:
         """How many times longer the ramps after it take for that."""
-        return self.held_back if self.paces is not None and self.paces.swings else 1.0
+        if self.paces is None:
+            return 1.0
+        if self.position.phase != "ramp":
+            return self.paces.habit
+        return self.held_back if self.paces.swings else min(self.held_back, self.paces.habit)
 
-    def stalls(self, climb: ClimbLimit | None) -> bool:
-        """Tell whether a kiln at full power, by what it has shown, stays below what is to come."""
+    def stalls(self, climb: ClimbLimit | None, below_c: float = ARRIVED_C) -> bool:
+        """Tell whether a kiln at full power, by what it has shown, stays so far below its top."""
         if not isinstance(climb, FullPowerClimb) or climb.stalls_c is None:
             return False
         first = self.position.segment or 0
         to_c = max((one.target_c for one in self.schedule.segments[first:]), default=0.0)
-        return max(climb.stalls_c, self.now_c) < to_c - ARRIVED_C
+        return max(climb.stalls_c, self.now_c) < to_c - below_c
 
     @property
     def pace_slower(self) -> float:
@@ -457,7 +465,7 @@ def _rose_s(at_s: FloatArray, level_c: FloatArray) -> float:
 
 
 SWING_C, FALL_C, SWING_ALIKE, SWING_POINTS = 1.0, 8.0, 0.4, 12
-CALM_S, ROSE, SHOWN_MOST_S = 120.0, 1.12, 7200.0
+CALM_S, ROSE, SHOWN_MOST_S, HABIT_S = 120.0, 1.12, 7200.0, 3600.0
 PACE_WINDOW_S, PACE_SETTLED_S, PACE_POINTS = 1800.0, 600.0, 4
 OFF_ITS_RAMP_C, LAG_BEGINS_C = 12.0, 3.0
 SURELY_SLOW_S = 600.0
@@ -486,6 +494,8 @@ class PaceKeeper:
         self._planned: tuple[LedCourse, ...] = ()
         self._power: dict[bool, FullPower] = {}
         self._rose_s = -math.inf
+        self._slow: list[tuple[float, float]] = []
+        self._habits: dict[int, float] = {}
         self._shown: dict[tuple[float, float], ShownPace | None] = {}
 
     def update(
@@ -516,17 +526,21 @@ class PaceKeeper:
             self.pace_c_per_h = pace = float(line[0]) * SECONDS_PER_HOUR
             self._level_c = float(line[1])
             self.pace_at_c = float(np.mean(ramp_c))
-            rate = segment.rate_c_per_h
+            rate, slower = segment.rate_c_per_h, 1.0
             if rate is not None and pace < AT_LIMIT_SHARE * rate and behind_c > LAGGING_C:
                 self._at_limit.append((now_s, self.pace_at_c, pace))
                 self._update_steady()
-                if not self.swings and _is_power(pace, float(temperature_c[-1])):
+                power = _is_power(pace, float(temperature_c[-1]))
+                if self.swings or self.steady or not power:
+                    slower = rate / max(pace, 1.0)
+                if not self.swings and power:
                     self._mark_full(now_s, (begun_s or -math.inf) + PACE_SETTLED_S)
                 self._late, self.drag = [], 0.0
             elif (position.set_point_c or -math.inf) - self._level_c < LAG_BEGINS_C:
                 self._kept_s = now_s
             if rate is not None and pace > KEPT_SHARE * rate:
                 self._kept_s = now_s
+            self._slow.append((now_s, slower))
         self._fall_behind(index, now_s, position.late_s)
 
     def on_its_ramp_c(self, now_s: float, now_c: float) -> float:
@@ -552,6 +566,8 @@ class PaceKeeper:
         usual = default_kiln.full_power_rate_c_per_h(np.array([from_c, to_c]))
         lost = float(usual[0] - usual[1])
         self.steady = to_c - from_c > STEADY_SPAN_C and begin - now < STEADY_SHARE * lost
+        if not dry.any() and self.habit > 1.0:
+            self.steady = math.isinf(self._rose_s)
 
     def _mark_full(self, now_s: float, settled_s: float) -> None:
         if self._full and self._full[-1][1] >= now_s - SURELY_SLOW_S:
@@ -559,6 +575,11 @@ class PaceKeeper:
         else:  # since it began to lag
             since_s = max(settled_s, self._kept_s, self._swung_s)
         self._full.append((min(now_s - SURELY_SLOW_S, max(since_s, self._rose_s)), now_s))
+
+    @property
+    def habit(self) -> float:
+        """How many times longer each ramp before took at the least, and not for want of power."""
+        return min(self._habits.values(), default=1.0)
 
     def shown_pace(self, *, doubted: bool = False) -> ShownPace | None:
         """Return the pace at full power that it had last; None where it does more since.
@@ -604,9 +625,13 @@ class PaceKeeper:
 
     def _fall_behind(self, index: int, now_s: float, late_s: float | None) -> None:
         if index != self._segment:
-            self._segment, self._late = index, []
-            if not self.steady:
+            self._late = []
+            if self._segment is not None and self._slow:
+                if self._slow[-1][0] - self._slow[0][0] > HABIT_S:
+                    self._habits[self._segment] = float(np.median(self._slow, axis=0)[1])
+            if not self.steady and self._habits.get(self._segment or 0, 1.0) == 1.0:
                 self._earlier_full += tuple(self._full)
+            self._segment, self._slow = index, []
             self._at_limit, self._full, self.steady = [], [], False
             self._rose_s = -math.inf
         if late_s is None:
@@ -685,7 +710,9 @@ def predict(
         if model is not None and progress.at_limit:
             later = 1.0
         never = progress.stalls(limit)
-        if never:  # told as the pace now has it, and as an end that may never be
+        if never and not progress.stalls(limit, STALL_NEAR_C):  # told as a long wait, or never
+            pass
+        elif never:  # told as the pace now has it, and as an end that may never be
             limit, slower, later = None, progress.pace_slower, progress.pace_slower
         expected = due
         if limit is not None or slower > 1.0:
