@@ -422,7 +422,8 @@ class FiringProgress:
                 rate_c_per_h=SLOWER * ahead.rate_c_per_h,
                 stalls_c=ahead.stalls_c if found.shown else None,  # nobody has seen it stall
             )
-        if found is not None and found.shown:
+        keeps_up = paces.pace_c_per_h is not None and self._slow_pace_c_per_h is None
+        if found is not None and found.shown and not keeps_up:
             return found.climb(0.5, to_c)
         if self.at_limit and paces.pace_c_per_h is not None:
             share = SLOWEST_SHARE if worst else 1.0
