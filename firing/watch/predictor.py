@@ -66,7 +66,10 @@ a rate that something sets, and no lack of power [°C, -]."""
 TAKES_UP_C = (480.0, 720.0)
 """Where raw ware gives off its water a kiln at full power climbs no faster than above [°C]."""
 DRAG_FROM_C = 250.0
-WORST, SLOWER, SLOWEST_SHARE = 0.97, 0.95, 0.9
+LED_DOWN_SHARE, LED_DOWN_S = 0.4, 2700.0
+"""A clock that waits may stand still for such a share of a cooling's first part, before the kiln
+falls as fast as it is led; chosen on made firings [-, s]."""
+WORST, SLOWER, SLOWEST_SHARE = 0.98, 0.95, 0.9
 """As likely as the first a kiln is faster than its slowest: late ones are few, and ranges are to
 hold them too.  The slowest has the second share of that pace; the third
 where it has shown too little for more [-, -, -]."""
@@ -720,6 +723,28 @@ def _by_the_clock(
     )
 
 
+def _let_down_late(rest: RemainingCourse, schedule: Schedule) -> RemainingCourse:
+    """Return a course whose clock waits at first for a kiln that it leads down."""
+    for index in sorted(rest.segment_ends_s)[1:]:
+        segment, from_c = schedule.segments[index], schedule.from_c(index)
+        if segment.rate_c_per_h is None or segment.target_c > from_c - ARRIVED_C:
+            continue
+        whole_s = (from_c - segment.target_c) / segment.rate_c_per_h * SECONDS_PER_HOUR
+        by_s = LED_DOWN_SHARE * min(whole_s, LED_DOWN_S)
+        from_s = rest.segment_ends_s[index - 1]
+        ends_s = {i: end_s + by_s * (i >= index) for i, end_s in rest.segment_ends_s.items()}
+        return RemainingCourse(
+            np.where(rest.time_s > from_s, rest.time_s + nearest_ticks(by_s) / TICKS_PER_S, rest.time_s),
+            rest.temperature_c,
+            rest.program_s + by_s,
+            rest.unload_s + by_s,
+            rest.unload_low_s + by_s,
+            rest.unload_high_s + by_s,
+            ends_s,
+        )
+    return rest
+
+
 def predict(
     predictor: Predictor, model: KilnPredictor | None, progress: FiringProgress
 ) -> Prediction | None:
@@ -765,6 +790,7 @@ def predict(
                 slowest = predictor.remaining(
                     position, now_s, now_c, slower_now=slower, slower_later=so_far, climb=worst
                 )
+                slowest = _let_down_late(slowest, progress.schedule)
     except FiringError:
         slowest = None
     expected, quickest, slowest = progress.on_its_clock(expected, quickest, slowest)
