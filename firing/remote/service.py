@@ -62,7 +62,7 @@ def _program() -> tuple[str, ...]:
     found = shutil.which("firing")
     if found is not None:
         return (str(Path(found).absolute()),)
-    return (sys.executable, "-c", "from firing.cli import main; main()")
+    return (sys.executable, "-m", "firing")
 
 
 def _one_line(words: str) -> str:
