@@ -10,7 +10,7 @@ ROOT = Path(__file__).parents[1]
 
 FLOORS: tuple[tuple[str, ...], ...] = (
     ("errors", "serialise", "version", "viewable"),
-    ("units",),
+    ("units", "arguments"),
     ("trace",),
     ("clock", "sources", "files"),
     ("heat", "cones"),
