@@ -129,7 +129,7 @@ EXPLAINED = {name: getattr(fi, name) for name in fi.__all__ if name != "__versio
 def examples() -> dict[str, doctest.DocTest]:
     """Return every docstring of the public objects that has examples."""
     finder = doctest.DocTestFinder(exclude_empty=True)
-    found = finder.find(fi, "firing", globs={}) if fi.__doc__ else []
+    found = doctest.DocTestFinder(recurse=False).find(fi, "firing", globs={})
     for name, public in EXPLAINED.items():
         found += finder.find(public, f"fi.{name}", globs={"np": np})
     return {test.name: test for test in found if test.examples}
@@ -144,12 +144,16 @@ def test_every_public_function_has_an_example() -> None:
 
 
 @pytest.mark.parametrize("name", sorted(EXAMPLES))
-def test_the_examples_are_true(name: str) -> None:
+def test_the_examples_are_true_and_leave_nothing_behind(
+    name: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("tempfile.tempdir", str(tmp_path))
     said: list[str] = []
     runner = doctest.DocTestRunner(verbose=False)
     result = runner.run(EXAMPLES[name], out=said.append)
     assert result.attempted
     assert not result.failed, "".join(said)
+    assert not list(tmp_path.iterdir())
 
 
 # -- jobs -------------------------------------------------------------------------------------
@@ -193,13 +197,13 @@ NAN = float("nan")
     [
         (lambda: fi.end_point_c(6, 60.0), 'write it as text: "6"'),  # type: ignore[arg-type]
         (lambda: fi.hold_needed("x" * 9999, 1200.0), "is not a cone"),
-        (lambda: fi.peak_needed("6", 600.0, kind=5), "is no type of cone"),  # type: ignore[arg-type]
+        (lambda: fi.peak_needed("6", 600.0, kind=5), "kind: 5 is no text"),  # type: ignore[arg-type]
         (lambda: fi.forecast(5), "5 is no Schedule"),  # type: ignore[arg-type]
         (lambda: fi.forecast(PLAN, kiln=PLAN), "is no KilnDescription"),  # type: ignore[arg-type]
         (lambda: fi.forecast(PLAN, started="07:30"), "give a datetime"),  # type: ignore[arg-type]
         (lambda: fi.forecast("x" * 999), "no such file"),
         (lambda: fi.forecast(PLAN, started=datetime(1, 1, 1, tzinfo=UTC)), "the years 1971"),
-        (lambda: fi.calendar(PLAN), "is no forecast"),  # type: ignore[arg-type]
+        (lambda: fi.calendar(PLAN), "is no Forecast; give a Forecast or"),  # type: ignore[arg-type]
         (lambda: fi.Segment(NAN, 100.0), "nan °C is no temperature of a kiln"),
         (lambda: fi.Segment(900.0, 1e308), "no kiln climbs"),
         (lambda: fi.Segment(900.0, 1e-308), "never arrives"),
