@@ -328,7 +328,7 @@ def believed(
 def as_it_cools(rest: RemainingCourse, pace: CoolingPace, room_c: float) -> RemainingCourse:
     """Return the rest of a cooling at its readings' pace, in a shape between theirs and a course's.
 
-    `room_c` is the room that the course was reckoned for.  The less the course keeps to that pace now,
+    `room_c` is the room that the course was reckoned for.  The less it keeps to that pace now,
     the less its shape counts.
     """
     begin_c, unload_c = float(rest.temperature_c[0]), float(rest.temperature_c[-1])
