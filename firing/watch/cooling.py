@@ -37,8 +37,9 @@ BETWEEN_LAWS = 0.06
 """The rate of the default kiln falls with the 1.12th power of what it is above the room (from 300
 to 100 °C), by Newton's law of cooling with the first: half of the way between [-]."""
 BOTH_LAWS, LEFT_BY = 0.5, 0.3
-"""The weight of a course's shape that keeps the readings' pace: the readings' law foresees as well.
-It is half of that where the two paces differ by such a share [-, -]."""
+"""The weight of the default kiln's own shape, and of a course's that keeps the readings' pace: the
+law between it and Newton's foresees as well.  A course that differs from that pace by such a share
+has half of it [-, -]."""
 LEAST_SCATTER_C = 0.3
 SMOOTH_POINTS = 31
 LEVEL_POINTS, LEVEL_C = 5, 0.25
@@ -130,7 +131,7 @@ class CoolingPace:
 
     def course(self, unload_c: float) -> RemainingCourse:
         """Return the rest of the cooling as the default kiln has it, at this one's pace."""
-        left_s, low_s, high_s = self.left_s(unload_c)
+        left_s, low_s, high_s = self.left_s(unload_c, 1.0, BOTH_LAWS)
         if self.now_c <= unload_c or left_s <= 1.0:
             return RemainingCourse(
                 np.array([0.0, 1.0]), np.full(2, unload_c), 0.0, 1.0, 0.0, high_s, {}
