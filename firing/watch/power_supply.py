@@ -496,7 +496,10 @@ class PowerMonitor:
             swung = now.at_s - self._swung_s < SWING_S
             if (came_late or swung) and now.at_s - hold.arrived_s < CORNER_S:
                 least_c = max(least_c, FIRST_SWING_C)
-            if missing_c < least_c and not sinks:
+            # A hot one that ran above its target is let fall to it, and swings for the first time.
+            level_c = float(np.median(now.values_c[now.time_s >= hold.arrived_s]))
+            ran_over = level_c > target_c + LEVEL_C and now.highest_c > COLD_SWINGS_C
+            if missing_c < least_c and (ran_over or not sinks):
                 return
             if self._ends_by_clock(plan, position, hold.index, now.at_s):
                 self.over_by_clock = True
@@ -721,6 +724,11 @@ class PowerMonitor:
                 return False
             if not self._lost.is_seen_again(now):
                 return False
+        began_s = self._clock_began_s
+        if began_s is not None and now.is_within_swing(
+            np.interp(now.time_s - began_s, plan.time_s, plan.temperature_c)
+        ):
+            return False
         self._lost_at_c, self._lost_s = expected_c, now.at_s
         self._lost_pace_c_per_h = 0.5 * pace_c_per_h
         return True
