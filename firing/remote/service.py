@@ -63,7 +63,7 @@ def _program() -> tuple[str, ...]:
     if found is not None:
         return (str(Path(found).absolute()),)
     # -P: no file of the folder it runs in may stand in the place of a module.
-    return (sys.executable, "-P", "-c", "from firing.cli import main; main()")
+    return (sys.executable, "-P", "-m", "firing")
 
 
 def _one_line(words: str) -> str:

@@ -163,7 +163,7 @@ def test_no_file_of_its_folder_takes_the_place_of_a_module(monkeypatch: pytest.M
     monkeypatch.setattr("firing.remote.service.shutil.which", lambda name: None)
     (start,) = [x for x in service_unit([], Path("/")).splitlines() if x.startswith("ExecStart=")]
     # -P leaves the working directory out of the path (python, command line)
-    assert shlex.split(start.removeprefix("ExecStart="))[:3] == [sys.executable, "-P", "-c"]
+    assert shlex.split(start.removeprefix("ExecStart="))[:3] == [sys.executable, "-P", "-m"]
 
 
 def test_nothing_in_an_argument_is_expanded_by_systemd() -> None:
