@@ -187,6 +187,13 @@ def _table(kind: _Kind) -> _Kind:
     return _Kind("mapping", f"{kind.words} by name", take)
 
 
+def _moment(value: Any) -> datetime:
+    if not isinstance(value, datetime):
+        raise _WrongTypeError
+    # Another library's moments are no whole datetimes: some have no place on this computer's clock.
+    return value if type(value) is datetime else datetime.fromisoformat(value.isoformat())
+
+
 def _yes_or_no(value: Any) -> bool:
     if isinstance(value, bool) or type(value).__name__ in ("bool_", "bool"):  # numpy's, too
         return bool(value)
@@ -229,28 +236,14 @@ _BY_NAME = {
     "PathLike": _PATH,
     "bool": _Kind("yes or no", "True or False", _yes_or_no),
     "date": _of("day", "a date", date, but=datetime),
-    "datetime": _of("moment", "a datetime", datetime),
+    "datetime": _Kind("moment", "a datetime", _moment),
     "float": _Kind("number", "a number", _number),
     "int": _of("whole number", "a whole number", Integral, but=bool),
     "ndarray": _ROW,
     "str": _of("text", "text", str),
 }
 _ALIASES = {
-    **dict.fromkeys(
-        (
-            "Align",
-            "By",
-            "ColumnRole",
-            "DateOrder",
-            "Decimal",
-            "Purpose",
-            "ReadingUnit",
-            "ShapeName",
-            "TemperatureUnit",
-            "TimeUnitOption",
-        ),
-        "str",
-    ),
+    **dict.fromkeys(("Align", "By", "Purpose", "ShapeName", "TemperatureUnit"), "str"),
     "PathOrName": "str | PathLike[str]",
 }
 """What signatures name without loading it; the room that does the work looks at the words."""
