@@ -176,7 +176,7 @@ def test_the_clock_of_a_kiln_that_lags_begins_a_hold_just_before_the_target() ->
 
 @pytest.mark.parametrize("led_back", [True, False])
 def test_a_kiln_led_back_to_its_clock_has_one_that_does_not_wait(led_back: bool) -> None:
-    """200 °C/h where 150 are planned, where it was never as hot; after an outage that is no sign."""
+    """200 °C/h where 150 are planned, where it was never as hot; no sign after an outage."""
     paces = PaceKeeper(PLAN)
     hours = np.arange(0.0, 2.5, 1.0 / 60.0)
     if led_back:  # it lags by 70 °C, and by 20 two hours later
