@@ -194,8 +194,7 @@ class PowerMonitor:
         self.gone = self.weaker = self.stays_on = self.faster = False
         self.falls = False
         self._clock_began_s: float | None = None
-        self._ahead_s = 0.0
-        self._with_clock = False
+        self._ahead_s = self._behind_s = 0.0
         self._fall_began_s: float | None = None
         self._fell_from_c = math.nan
         self._fell_by_s = math.inf
@@ -255,7 +254,7 @@ class PowerMonitor:
         assert self._plan is not None
         rate_c_per_h = self._plan.schedule.segments[index].rate_c_per_h
         hour = now.time_s > now.at_s - KEEPS_PACE_S
-        self._with_clock = False
+        self._behind_s = 0.0
         if now.highest_c < COLD_SWINGS_C or rate_c_per_h is None:
             return
         since_s = self._begun_s.get(index, -math.inf) + SETTLED_S
@@ -263,13 +262,13 @@ class PowerMonitor:
             return
         line = LeastSquaresLine(now.time_s[hour], now.values_c[hour])
         rate_c_per_s = rate_c_per_h / SECONDS_PER_HOUR
-        off_c = (now.celsius - line.at_c(now.mean_s))
-        line_late_s = late_s + off_c / rate_c_per_s
+        line_late_s = late_s + (now.celsius - line.at_c(now.mean_s)) / rate_c_per_s
         self._ahead_s = max(self._ahead_s, -line_late_s)
         off_share = abs(line.slope_c_per_s / rate_c_per_s - 1.0)
         off_share += line.slope_error_c_per_s(now.noise_c) / rate_c_per_s
-        behind_c = line_late_s * rate_c_per_s
-        self._with_clock = off_share < KEEPS_PACE_SHARE and behind_c < BEHIND_C
+        # At the program's pace, and not far behind, its clock is with it and began later.
+        if off_share < KEEPS_PACE_SHARE and line_late_s * rate_c_per_s < BEHIND_C:
+            self._behind_s = max(line_late_s, 0.0)
 
     def _latest_fall_s(self, now: RecentCourse) -> float:
         """Return by when the fall it is in has surely begun [s]; infinite where none is seen.
@@ -551,8 +550,8 @@ class PowerMonitor:
             late_s = hold.late_s
             stayed_s = min(min(now_s, self._fell_by_s), hold.due_s) - hold.arrived_s
             on_plan_s = plan.segments[index].ramp_end_s + stayed_s
-            if self._with_clock and late_s is not None:
-                late_s = min(late_s, 0.0)
+            if late_s is not None:
+                late_s -= self._behind_s
         if late_s is None:
             return False
         clock_s = on_plan_s + late_s
