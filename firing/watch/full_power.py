@@ -126,7 +126,9 @@ class ShownPace:
         at_c = np.linspace(from_c, max(to_c, from_c + 1.0), LINE_POINTS)
         rate = pace - fall * (at_c - self.at_c)
         stalled = rate < LEAST_CLIMB_C_PER_H
-        return FullPowerClimb(at_c, rate, float(at_c[np.argmax(stalled)]) if stalled.any() else None)
+        return FullPowerClimb(
+            at_c, rate, float(at_c[np.argmax(stalled)]) if stalled.any() else None
+        )
 
 
 LINE_POINTS = 33
