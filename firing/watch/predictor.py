@@ -34,7 +34,7 @@ from firing.watch.full_power import (
     full_power,
     shown_pace,
 )
-from firing.watch.history import TICKS_PER_S, is_last_at_its_tick, nearest_ticks
+from firing.watch.history import TICKS_PER_S, floor_tick_s, is_last_at_its_tick, nearest_ticks
 from firing.watch.state import (
     AS_EXPECTED,
     AT_ITS_BEST,
@@ -49,7 +49,7 @@ MOST_SLOWDOWN = 10.0
 """A kiln that goes slower still has stalled, and no time can be told."""
 PACE_S, ARRIVED_C, STALL_NEAR_C = 600.0, 5.0, 60.0
 ON_PACE_SHARE = 0.95
-CLIMB_STEP_C, CLOCK_STEP_S = 10.0, 120.0
+CLIMB_STEP_C, CLOCK_STEP_S, CLIMB_POINTS = 10.0, 120.0, 33
 
 
 DRAG_LEAST, DRAG_MOST = 0.01, 0.25
@@ -66,7 +66,10 @@ a rate that something sets, and no lack of power [°C, -]."""
 TAKES_UP_C = (480.0, 720.0)
 """Where raw ware gives off its water a kiln at full power climbs no faster than above [°C]."""
 DRAG_FROM_C = 250.0
-WORST, SLOWER, SLOWEST_SHARE = 0.97, 0.95, 0.9
+LED_DOWN_SHARE, LED_DOWN_S = 0.4, 2700.0
+"""A clock that waits may stand still for such a share of a cooling's first part, before the kiln
+falls as fast as it is led; chosen on made firings [-, s]."""
+WORST, SLOWER, SLOWEST_SHARE = 0.975, 0.95, 0.9
 """As likely as the first a kiln is faster than its slowest: late ones are few, and ranges are to
 hold them too.  The slowest has the second share of that pace; the third
 where it has shown too little for more [-, -, -]."""
@@ -343,6 +346,8 @@ class FiringProgress:
 
         `due` is how it would go on if it did: a model knows of a lag, the plan does not.
         """
+        if self.paces is not None and self.paces.pace_c_per_h is None:
+            return max(self.dragged, self.held_back)
         pace = _pace_c_per_h(due)
         slow = self.at_limit or self.held_back > 1.0
         if not slow or self.paces is None or pace <= 0.0:
@@ -350,13 +355,42 @@ class FiringProgress:
         shown = max(self.paces.pace_c_per_h or 0.0, pace / MOST_SLOWDOWN)
         return max(pace / shown, 1.0) if shown < ON_PACE_SHARE * pace else 1.0
 
+    def as_shown(self, due: RemainingCourse, *, worst: bool = False) -> tuple[float, float] | None:
+        """Return how many times longer this ramp and those after it take than `due` has them.
+
+        By the pace that full power has now; None where it is not at full power.
+        """
+        index = self.position.segment
+        shown = None if self.paces is None or not self.at_limit else self.paces.shown_pace()
+        if shown is None or index is None:
+            return None
+        limit = shown.climb(WORST if worst else 0.5, self.now_c, self.schedule.peak_c)
+        from_c, from_s, took, taken = self.now_c, 0.0, [0.0, 0.0], [0.0, 0.0]
+        for later, segment in enumerate(self.schedule.segments[index:]):
+            if segment.target_c > from_c and segment.rate_c_per_h is not None:
+                levels_c = np.linspace(from_c, segment.target_c - WAIT_BAND_C, CLIMB_POINTS)
+                pace = np.minimum(limit.c_per_h(levels_c), segment.rate_c_per_h)
+                took[later > 0] += SECONDS_PER_HOUR * float(np.trapezoid(1.0 / pace, levels_c))
+                taken[later > 0] += due.segment_ends_s[index + later] - segment.hold_s - from_s
+            from_c, from_s = segment.target_c, due.segment_ends_s[index + later]
+        if min(taken[0], took[0]) <= 0.0:
+            return None
+        return took[0] / taken[0], took[1] / taken[1] if taken[1] > 0.0 else 1.0
+
     @property
     def dragged(self) -> float:
         """How many times longer heating takes for a clock that waits a little all the time."""
-        drag = 0.0 if self.paces is None or self.waits is False else self.paces.drag
+        drag = 0.0 if self.paces is None or self.clock_waits is False else self.paces.drag
         if self.now_c < DRAG_FROM_C:
             return 1.0  # ware that dries, and the first swings of a cold kiln
         return 1.0 + drag if DRAG_LEAST < drag < DRAG_MOST and not self.at_limit else 1.0
+
+    @property
+    def clock_waits(self) -> bool | None:
+        """Whether the clock waits: as said or shown; one that leads its kiln back does not."""
+        if self.waits is None and self.paces is not None and self.paces.catches_up:
+            return False
+        return self.waits
 
     @property
     def clock_s(self) -> float | None:
@@ -374,10 +408,11 @@ class FiringProgress:
     ) -> tuple[RemainingCourse, RemainingCourse, RemainingCourse | None]:
         """Return three courses as a clock that does not wait has them; that may be so or not."""
         clock_s = self.clock_s
-        if self.waits or self.plan is None or clock_s is None:
+        waits = self.clock_waits
+        if waits or self.plan is None or clock_s is None:
             return expected, quickest, slowest
         left_s = max(self.plan.segments[-1].end_s - clock_s, CLOCK_STEP_S)
-        if self.waits is None:
+        if waits is None:
             if left_s < quickest.program_s:
                 quickest = _by_the_clock(quickest, self.plan, clock_s, left_s)
             return expected, quickest, slowest
@@ -414,7 +449,8 @@ class FiringProgress:
                 rate_c_per_h=SLOWER * ahead.rate_c_per_h,
                 stalls_c=ahead.stalls_c if found.shown else None,  # nobody has seen it stall
             )
-        if found is not None and found.shown:
+        keeps_up = paces.pace_c_per_h is not None and self._slow_pace_c_per_h is None
+        if found is not None and found.shown and not keeps_up:
             return found.climb(0.5, to_c)
         if self.at_limit and paces.pace_c_per_h is not None:
             share = SLOWEST_SHARE if worst else 1.0
@@ -445,7 +481,7 @@ def _calmed(about_s: FloatArray, left_c: FloatArray) -> FloatArray:
     if each < 2:
         return left_c
     whole = left_c.size // each
-    return left_c[-whole * each :].reshape(whole, each).mean(axis=1)
+    return np.asarray(left_c[-whole * each :].reshape(whole, each).mean(axis=1))
 
 
 def _rose_s(at_s: FloatArray, level_c: FloatArray) -> float:
@@ -466,6 +502,7 @@ def _rose_s(at_s: FloatArray, level_c: FloatArray) -> float:
 
 SWING_C, FALL_C, SWING_ALIKE, SWING_POINTS = 1.0, 8.0, 0.4, 12
 CALM_S, ROSE, SHOWN_MOST_S, HABIT_S = 120.0, 1.12, 7200.0, 3600.0
+CAUGHT_UP_C, OLD_GROUND_C = 30.0, 8.0
 PACE_WINDOW_S, PACE_SETTLED_S, PACE_POINTS = 1800.0, 600.0, 4
 OFF_ITS_RAMP_C, LAG_BEGINS_C = 12.0, 3.0
 SURELY_SLOW_S = 600.0
@@ -494,6 +531,8 @@ class PaceKeeper:
         self._planned: tuple[LedCourse, ...] = ()
         self._power: dict[bool, FullPower] = {}
         self._rose_s = -math.inf
+        self.catches_up = False
+        self._most_behind_c = -math.inf
         self._slow: list[tuple[float, float]] = []
         self._habits: dict[int, float] = {}
         self._shown: dict[tuple[float, float], ShownPace | None] = {}
@@ -541,6 +580,13 @@ class PaceKeeper:
             if rate is not None and pace > KEPT_SHARE * rate:
                 self._kept_s = now_s
             self._slow.append((now_s, slower))
+            if rate is not None and position.late_s is not None:
+                high_c = float(np.max(temperature_c[~inside], initial=DRAG_FROM_C))
+                begin_c = float(np.polyval(line, about_s[0]))
+                # Where it was never as hot, before this window and in it.
+                if max(high_c - begin_c, float(np.max(ramp_c)) - self._level_c) < OLD_GROUND_C:
+                    over_c = self._level_c - float(temperature_c[-1])
+                    self._catch_up(position.late_s * rate / SECONDS_PER_HOUR - over_c)
         self._fall_behind(index, now_s, position.late_s)
 
     def on_its_ramp_c(self, now_s: float, now_c: float) -> float:
@@ -575,6 +621,14 @@ class PaceKeeper:
         else:  # since it began to lag
             since_s = max(settled_s, self._kept_s, self._swung_s)
         self._full.append((min(now_s - SURELY_SLOW_S, max(since_s, self._rose_s)), now_s))
+
+    def _catch_up(self, behind_c: float) -> None:
+        """Take in how far it is behind a clock that does not wait.
+
+        Behind one that waits it makes up for no more than that clock may be ahead.
+        """
+        self._most_behind_c = max(self._most_behind_c, behind_c)
+        self.catches_up |= behind_c < self._most_behind_c - CAUGHT_UP_C
 
     @property
     def habit(self) -> float:
@@ -626,14 +680,14 @@ class PaceKeeper:
     def _fall_behind(self, index: int, now_s: float, late_s: float | None) -> None:
         if index != self._segment:
             self._late = []
-            if self._segment is not None and self._slow:
-                if self._slow[-1][0] - self._slow[0][0] > HABIT_S:
-                    self._habits[self._segment] = float(np.median(self._slow, axis=0)[1])
+            long = self._slow and self._slow[-1][0] - self._slow[0][0] > HABIT_S
+            if self._segment is not None and long:
+                self._habits[self._segment] = float(np.median(self._slow, axis=0)[1])
             if not self.steady and self._habits.get(self._segment or 0, 1.0) == 1.0:
                 self._earlier_full += tuple(self._full)
             self._segment, self._slow = index, []
             self._at_limit, self._full, self.steady = [], [], False
-            self._rose_s = -math.inf
+            self._rose_s, self._most_behind_c = -math.inf, -math.inf
         if late_s is None:
             return
         self._late = [one for one in self._late if now_s - one[0] < DRAG_WINDOW_S]
@@ -693,6 +747,28 @@ def _by_the_clock(
     )
 
 
+def _let_down_late(rest: RemainingCourse, schedule: Schedule) -> RemainingCourse:
+    """Return a course whose clock waits at first for a kiln that it leads down."""
+    for index in sorted(rest.segment_ends_s)[1:]:
+        segment, from_c = schedule.segments[index], schedule.from_c(index)
+        if segment.rate_c_per_h is None or segment.target_c > from_c - ARRIVED_C:
+            continue
+        whole_s = (from_c - segment.target_c) / segment.rate_c_per_h * SECONDS_PER_HOUR
+        by_s = floor_tick_s(LED_DOWN_SHARE * min(whole_s, LED_DOWN_S))
+        from_s = rest.segment_ends_s[index - 1]
+        ends_s = {i: end_s + by_s * (i >= index) for i, end_s in rest.segment_ends_s.items()}
+        return RemainingCourse(
+            rest.time_s + by_s * (rest.time_s > from_s),
+            rest.temperature_c,
+            rest.program_s + by_s,
+            rest.unload_s + by_s,
+            rest.unload_low_s + by_s,
+            rest.unload_high_s + by_s,
+            ends_s,
+        )
+    return rest
+
+
 def predict(
     predictor: Predictor, model: KilnPredictor | None, progress: FiringProgress
 ) -> Prediction | None:
@@ -709,13 +785,15 @@ def predict(
         later = max(progress.dragged, progress.held_back_later)
         if model is not None and progress.at_limit:
             later = 1.0
+        shown = None if model is None else progress.as_shown(due)
+        if shown is not None:
+            slower, later = shown
         never = progress.stalls(limit)
-        if never and not progress.stalls(limit, STALL_NEAR_C):  # told as a long wait, or never
-            pass
-        elif never:  # told as the pace now has it, and as an end that may never be
+        if never and progress.stalls(limit, STALL_NEAR_C):
+            # Told as the pace now has it, and as an end that may never be.
             limit, slower, later = None, progress.pace_slower, progress.pace_slower
         expected = due
-        if limit is not None or slower > 1.0:
+        if limit is not None or shown is not None or slower > 1.0:
             expected = predictor.remaining(
                 position, now_s, now_c, slower_now=slower, slower_later=later, climb=limit
             )
@@ -726,7 +804,12 @@ def predict(
         return None  # a course that no curve answers for: nothing is told rather than guessed
     slowest: RemainingCourse | None
     try:
-        if model is not None:
+        at_worst = None if shown is None else progress.as_shown(due, worst=True)
+        if at_worst is not None and not progress.stalls(progress.climb(worst=True)):
+            slowest = predictor.remaining(
+                position, now_s, now_c, slower_now=at_worst[0], slower_later=at_worst[1]
+            )
+        elif model is not None:
             slowest = model.remaining(
                 position, now_s, now_c, slower_now=slower, slower_later=slower, side=AT_ITS_WORST
             )
@@ -738,6 +821,8 @@ def predict(
                 slowest = predictor.remaining(
                     position, now_s, now_c, slower_now=slower, slower_later=so_far, climb=worst
                 )
+        if slowest is not None:
+            slowest = _let_down_late(slowest, progress.schedule)
     except FiringError:
         slowest = None
     expected, quickest, slowest = progress.on_its_clock(expected, quickest, slowest)
