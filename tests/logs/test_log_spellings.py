@@ -287,6 +287,26 @@ def test_a_counter_that_began_long_before_is_not_dated_by_the_start(read: Any) -
     assert log.trace.started is None
 
 
+def test_a_year_of_another_calendar_is_said(read: Any) -> None:
+    rows = table("Time,Kiln C", lambda at, c, n: f"1405/01/{at.day - 20:02d} {at:%H:%M:%S},{c}")
+    log = read(rows)
+    assert log.trace.started is None
+    assert log.trace.time_s == pytest.approx(TIME_S)
+    assert any("1405" in note for note in log.notes)
+
+
+def test_a_day_on_a_line_of_its_own_begins_its_clocks(read: Any) -> None:
+    """Each day has its own head, as a logger that begins a new page at midnight writes it."""
+    pages: dict[str, list[str]] = {}
+    for n, kiln in enumerate(KILN_C):
+        at = START + n * STEP
+        pages.setdefault(f"{at:%Y-%m-%d}", []).append(f"{at:%H:%M:%S},{kiln}")
+    log = read("".join(f"\nLog of {day}\nTime,Kiln C\n" + "\n".join(rows) + "\n"
+                       for day, rows in pages.items()))  # fmt: skip
+    assert log.trace.started.replace(tzinfo=None) == START
+    assert log.trace.time_s == pytest.approx(TIME_S)
+
+
 def test_a_notebook_of_half_hours_begins_cold(read: Any) -> None:
     """The fifth of its readings glows, and none before it is a room's."""
     kiln = [20, 80, 160, 260, 380, 500, 640, 780, 900, 980, 990, 900, 800, 700]
