@@ -398,8 +398,8 @@ def _from_wall_clock(
     year = int(1970 + first_s / (365.2425 * SECONDS_PER_DAY))
     if _OTHER_CALENDARS[0] <= year <= _OTHER_CALENDARS[1]:
         notes.append(
-            f"the year {year} is of another calendar, so the log has no date; write it as "
-            "2026-03-14 if it is wanted"
+            f"the year {year} is of another calendar, so the log has no date; to give it one, "
+            "write dates like 2026-03-14"
         )
     return RowTimes(seconds, zone.moment(first_s, real.first_fold), False, descending)
 
