@@ -188,12 +188,14 @@ class PowerMonitor:
         self._lost_pace_c_per_h = math.nan
         self._lost_s = math.nan
         self._lost, self._gained, self._sunk = _Suspicion(), _Suspicion(), _Suspicion()
+        self._off_line = _Suspicion()
         self._fresh = False
         self._gained_c = self._gained_s = math.nan
         self.gone = self.weaker = self.stays_on = self.faster = False
         self.falls = False
         self._clock_began_s: float | None = None
         self._ahead_s = 0.0
+        self._with_clock = False
         self._fall_began_s: float | None = None
         self._fell_from_c = math.nan
         self._fell_by_s = math.inf
@@ -237,8 +239,8 @@ class PowerMonitor:
         """Take in whether it falls, since when, and when a clock that does not wait began."""
         if position.late_s is not None and position.phase in ("ramp", "hold"):
             self._clock_began_s = now.at_s - position.program_s - position.late_s
-            if position.phase == "ramp" and now.highest_c > COLD_SWINGS_C:
-                self._ahead_s = max(self._ahead_s, -position.late_s)
+            if position.phase == "ramp" and position.segment is not None:
+                self._update_clock(position.segment, position.late_s, now)
         if now.swings:
             self._swung_s = now.at_s
         self.falls = now.falls
@@ -247,6 +249,27 @@ class PowerMonitor:
         elif self._fall_began_s is None:
             self._fall_began_s, self._fell_from_c = now.left_high_s, now.highest_c
         self._fell_by_s = self._latest_fall_s(now)
+
+    def _update_clock(self, index: int, late_s: float, now: RecentCourse) -> None:
+        """Take in, on a ramp, how far the kiln is from the clock as that is taken to have begun."""
+        assert self._plan is not None
+        rate_c_per_h = self._plan.schedule.segments[index].rate_c_per_h
+        hour = now.time_s > now.at_s - KEEPS_PACE_S
+        self._with_clock = False
+        if now.highest_c < COLD_SWINGS_C or rate_c_per_h is None:
+            return
+        since_s = self._begun_s.get(index, -math.inf) + SETTLED_S
+        if now.time_s[hour][0] < since_s or np.count_nonzero(hour) < BEFORE_POINTS:
+            return
+        line = LeastSquaresLine(now.time_s[hour], now.values_c[hour])
+        rate_c_per_s = rate_c_per_h / SECONDS_PER_HOUR
+        off_c = (now.celsius - line.at_c(now.mean_s))
+        line_late_s = late_s + off_c / rate_c_per_s
+        self._ahead_s = max(self._ahead_s, -line_late_s)
+        off_share = abs(line.slope_c_per_s / rate_c_per_s - 1.0)
+        off_share += line.slope_error_c_per_s(now.noise_c) / rate_c_per_s
+        behind_c = line_late_s * rate_c_per_s
+        self._with_clock = off_share < KEEPS_PACE_SHARE and behind_c < BEHIND_C
 
     def _latest_fall_s(self, now: RecentCourse) -> float:
         """Return by when the fall it is in has surely begun [s]; infinite where none is seen.
@@ -411,7 +434,7 @@ class PowerMonitor:
     def _leaves_early(self, hold: ObservedHold, now_s: float) -> bool:
         """Tell whether a fall now is too early to be the hold's end."""
         left_s = HOLD_LEFT_S + hold.unsure_s
-        if self._fell_by_s < hold.due_s - left_s:
+        if self._fell_by_s < hold.soonest_due_s - left_s:
             return True
         if self._recent.interval_s() < RARE_S:
             return now_s < hold.soonest_due_s - left_s
@@ -473,7 +496,10 @@ class PowerMonitor:
             swung = now.at_s - self._swung_s < SWING_S
             if (came_late or swung) and now.at_s - hold.arrived_s < CORNER_S:
                 least_c = max(least_c, FIRST_SWING_C)
-            if missing_c < least_c and not sinks:
+            # A hot one that ran above its target is let fall to it, and swings for the first time.
+            level_c = float(np.median(now.values_c[now.time_s >= hold.arrived_s]))
+            ran_over = level_c > target_c + LEVEL_C and now.highest_c > COLD_SWINGS_C
+            if missing_c < least_c and (ran_over or not sinks):
                 return
             if self._ends_by_clock(plan, position, hold.index, now.at_s):
                 self.over_by_clock = True
@@ -525,6 +551,8 @@ class PowerMonitor:
             late_s = hold.late_s
             stayed_s = min(min(now_s, self._fell_by_s), hold.due_s) - hold.arrived_s
             on_plan_s = plan.segments[index].ramp_end_s + stayed_s
+            if self._with_clock and late_s is not None:
+                late_s = min(late_s, 0.0)
         if late_s is None:
             return False
         clock_s = on_plan_s + late_s
@@ -587,8 +615,10 @@ class PowerMonitor:
                 )
                 if -look.away_c <= allowed_c:
                     continue
-                again = self._lost.is_seen_again(now)
-                if not again and -look.away_c < SURE_SHARE * allowed_c:
+                # What only stands may be a stuck reading.
+                fell = now.celsius < look.from_c - SIGNIFICANT_ERRORS * now.error_c
+                sure = fell and -look.away_c > SURE_SHARE * allowed_c
+                if not self._off_line.is_seen_again(now) and not sure:
                     return False
                 self._lost_at_c = min(
                     look.from_c + pace_c_per_s * (now.at_s - look.from_s), most_c
@@ -694,6 +724,11 @@ class PowerMonitor:
                 return False
             if not self._lost.is_seen_again(now):
                 return False
+        began_s = self._clock_began_s
+        if began_s is not None and now.is_within_swing(
+            np.interp(now.time_s - began_s, plan.time_s, plan.temperature_c)
+        ):
+            return False
         self._lost_at_c, self._lost_s = expected_c, now.at_s
         self._lost_pace_c_per_h = 0.5 * pace_c_per_h
         return True
