@@ -310,6 +310,7 @@ class AlarmBoard:
         )
         rising = (
             self._schedule is not None
+            and now.highest_c > self._schedule.room_c + self.supply.surely_begun_c
             and position is not None
             and position.segment is not None
             and (position.phase == "ramp" or left)

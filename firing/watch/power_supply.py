@@ -47,6 +47,8 @@ PACE_SWING_SHARE = 2.0
 """A pace is lost by so many times the swing about it: a line drawn through swings is off, too."""
 WARM_C = 80.0
 """A kiln colder than this cannot fall so far: that is a matter of the thermocouple's leads."""
+BEGUN_C = 10.0
+"""A kiln that was never this far above its room may wait for its start yet [°C]."""
 HOLD_LEFT_S = 240.0
 """A fall this shortly before a hold's end may be its end [s]."""
 CLOCK_EARLY_S, CLOCK_MOST_EARLY_S, CLOCK_LATE_S = 120.0, 300.0, 900.0
@@ -194,8 +196,7 @@ class PowerMonitor:
         self.gone = self.weaker = self.stays_on = self.faster = False
         self.falls = False
         self._clock_began_s: float | None = None
-        self._ahead_s = 0.0
-        self._with_clock = False
+        self._ahead_s = self._behind_s = 0.0
         self._fall_began_s: float | None = None
         self._fell_from_c = math.nan
         self._fell_by_s = math.inf
@@ -216,6 +217,11 @@ class PowerMonitor:
         points = max(RATE_WINDOW_S / interval_s, float(LEAST_POINTS))
         per_s = self._recent.noise_c() * math.sqrt(12.0 / points**3) / interval_s
         return per_s * SECONDS_PER_HOUR
+
+    @property
+    def surely_begun_c(self) -> float:
+        """How far above its room a kiln has surely been heated, whatever the noise [°C]."""
+        return BEGUN_C + SIGNIFICANT_ERRORS * self._recent.noise_c()
 
     def update(self, position: Position | None) -> None:
         """Look at the course as it stands, once a reading."""
@@ -255,7 +261,7 @@ class PowerMonitor:
         assert self._plan is not None
         rate_c_per_h = self._plan.schedule.segments[index].rate_c_per_h
         hour = now.time_s > now.at_s - KEEPS_PACE_S
-        self._with_clock = False
+        self._behind_s = 0.0
         if now.highest_c < COLD_SWINGS_C or rate_c_per_h is None:
             return
         since_s = self._begun_s.get(index, -math.inf) + SETTLED_S
@@ -263,13 +269,13 @@ class PowerMonitor:
             return
         line = LeastSquaresLine(now.time_s[hour], now.values_c[hour])
         rate_c_per_s = rate_c_per_h / SECONDS_PER_HOUR
-        off_c = (now.celsius - line.at_c(now.mean_s))
-        line_late_s = late_s + off_c / rate_c_per_s
+        line_late_s = late_s + (now.celsius - line.at_c(now.mean_s)) / rate_c_per_s
         self._ahead_s = max(self._ahead_s, -line_late_s)
         off_share = abs(line.slope_c_per_s / rate_c_per_s - 1.0)
         off_share += line.slope_error_c_per_s(now.noise_c) / rate_c_per_s
-        behind_c = line_late_s * rate_c_per_s
-        self._with_clock = off_share < KEEPS_PACE_SHARE and behind_c < BEHIND_C
+        # At the program's pace, and not far behind, its clock is with it and began later.
+        if off_share < KEEPS_PACE_SHARE and line_late_s * rate_c_per_s < BEHIND_C:
+            self._behind_s = max(line_late_s, 0.0)
 
     def _latest_fall_s(self, now: RecentCourse) -> float:
         """Return by when the fall it is in has surely begun [s]; infinite where none is seen.
@@ -551,8 +557,8 @@ class PowerMonitor:
             late_s = hold.late_s
             stayed_s = min(min(now_s, self._fell_by_s), hold.due_s) - hold.arrived_s
             on_plan_s = plan.segments[index].ramp_end_s + stayed_s
-            if self._with_clock and late_s is not None:
-                late_s = min(late_s, 0.0)
+            if late_s is not None:
+                late_s -= self._behind_s
         if late_s is None:
             return False
         clock_s = on_plan_s + late_s
@@ -868,19 +874,22 @@ class PowerMonitor:
     def _latest_end_s(self, plan: Plan, hold: ObservedHold, now: RecentCourse) -> float:
         """Return when a hold is surely over [s]: noise and swing show it reached too early."""
         hold_s = plan.schedule.segments[hold.index].hold_s
+        rate_c_per_h = plan.schedule.segments[hold.index].rate_c_per_h
+        early_s = 0.0
+        if rate_c_per_h is not None:
+            early_c = ARRIVED_ERRORS * now.minute_noise_c
+            if now.swings:
+                early_c += ARRIVED_SWINGS * now.usual_fall_c
+            pace_c_per_h = max(hold.pace_c_per_h, LEAST_PACE_SHARE * rate_c_per_h)
+            pace_c_per_h = min(rate_c_per_h, pace_c_per_h)
+            early_s = min(early_c / pace_c_per_h * SECONDS_PER_HOUR, MOST_EARLY_S)
         if hold.ramp.meets_s > -math.inf:
             unsure_s = 0.0 if now.swings else hold.unsure_s
             latest_s = hold.ramp.meets_s + ARRIVED_ERRORS * hold.ramp.error_s
-            return max(hold.due_s + unsure_s, latest_s + hold_s)
-        rate_c_per_h = plan.schedule.segments[hold.index].rate_c_per_h
-        if rate_c_per_h is None:
-            return hold.due_s
-        early_c = ARRIVED_ERRORS * now.minute_noise_c
-        if now.swings:
-            early_c += ARRIVED_SWINGS * now.usual_fall_c
-        pace_c_per_h = min(rate_c_per_h, max(hold.pace_c_per_h, LEAST_PACE_SHARE * rate_c_per_h))
-        early_s = min(early_c / pace_c_per_h * SECONDS_PER_HOUR, MOST_EARLY_S)
-        return hold.due_s + early_s + hold.unsure_s
+            # A ramp that bent before its target is no line: noise lets it be known no better.
+            bent_s = min(max(hold.arrived_s - latest_s, 0.0), early_s)
+            return max(hold.due_s + max(unsure_s, bent_s), latest_s + hold_s)
+        return hold.due_s + early_s + (0.0 if rate_c_per_h is None else hold.unsure_s)
 
 
 def _lets_go_s(plan: Plan, index: int, celsius: float) -> float:
