@@ -4,8 +4,8 @@ A kiln that a relay switches, a noisy thermocouple, a line drawn through swings:
 off the line through the time before them by an amount of its own.  The same look taken at every
 earlier moment shows that amount, so that nothing need be known of noise or swing.  Means over
 several readings are looked at, too: a swing comes back within its period, and what is lost does
-not.  Between the line and the mean a gap is left, too: what goes bit by bit bends the line that ends
-beside it.
+not.  Between the line and the mean a gap is left, too: what goes bit by bit bends the line that
+ends beside it.
 
 Shares and distances were chosen on made firings, no source.
 """
@@ -32,8 +32,8 @@ BEFORE_S, BEFORE_READINGS = 1200.0, 6
 LEAST_SPAN_SHARE = 0.6
 KEEPS_PACE_ERRORS = 2.0
 """A line whose pace is the plan's to within so many standard errors is drawn at that [-]."""
-PAST_S, PAST_LOOKS = 1800.0, 6
-"""The past is known from looks over so long, and so many [s, -]."""
+PAST_S, PAST_LOOKS = 1800.0, 8
+"""The past is known from looks over so long, and so many that share no reading [s, -]."""
 PAST_SHARE, PAST_MORE_C = 1.3, 1.5
 """A change counts that is so many times the largest of the past, and a little more [-, °C] …"""
 PAST_ERRORS, NOISE_SHARE = 4.5, 1.9
@@ -144,7 +144,7 @@ class LineScan:
         for k in np.flatnonzero(sign * away_c >= least_c).tolist():
             count, gap_s = pairs[now.place[k]]
             past_s, past_c = self._past(count, gap_s, before_s, int(now.stop[k]))
-            if past_c.size < PAST_LOOKS or past_s[-1] - past_s[0] < PAST_S:
+            if past_c.size < PAST_LOOKS * count or past_s[-1] - past_s[0] < PAST_S:
                 continue
             due_c = max(float(now.due_c[k] - over_c[k]), 0.0)
             from_s = float(self._time_s[now.stop[k] - 1])
@@ -154,7 +154,7 @@ class LineScan:
     def _past(
         self, count: int, gap_s: float, before_s: float, stop: int
     ) -> tuple[FloatArray, FloatArray]:
-        """Return when the same look was taken before a place in the row, and how far away it was."""
+        """Return when the same look was taken before a place in the row, and how far away [s, °C]."""
         ends = np.arange(count, min(stop, self._past_until))
         past = self._at(ends, np.full(ends.size, count), np.full(ends.size, gap_s), before_s)
         past_s, past_c = self._time_s[ends[past.place]], past.away_c
@@ -192,9 +192,7 @@ class LineScan:
         from_c = y / n + slope * (last_s - self._middle_s - t / n)
         mean_s, mean_c = (self._sums[:2, ends + 1] - self._sums[:2, firsts]) / counts
         due_c = np.minimum(slope, self._pace_c_per_s) * (mean_s + self._middle_s - last_s)
-        return _Looks(
-            place, mean_c - from_c - due_c, due_c, slope, from_c + self._middle_c, stops
-        )
+        return _Looks(place, mean_c - from_c - due_c, due_c, slope, from_c + self._middle_c, stops)
 
 
 class _Looks(NamedTuple):

@@ -85,8 +85,6 @@ elements lose it over hours."""
 LOSS_C = 3.0
 LEAST_PACE_C_PER_H = 15.0
 """What climbs by less has little to lose [°C/h]."""
-AGAIN_SHARE = 0.6
-"""What climbs at this share of its pace has its power again [-]."""
 SURE_SHARE = 1.4
 """By so many times what it takes a change is believed at the first reading that shows it [-]."""
 KEEPS_PLAN_SHARE, GAIN_C, GAIN_SWINGS, WAITS_MOST_C = 0.05, 4.0, 2.0, 20.0
@@ -251,7 +249,7 @@ class PowerMonitor:
             self._swung_s = now.at_s
         self.falls = now.falls
         if not now.falls:
-            self._fall_began_s = None
+            self._fall_began_s, self._fell_from_c = None, now.highest_c
         elif self._fall_began_s is None:
             self._fall_began_s, self._fell_from_c = now.left_high_s, now.highest_c
         self._fell_by_s = self._latest_fall_s(now)
@@ -612,7 +610,11 @@ class PowerMonitor:
                 begun_c = look.from_c - look.slope_c_per_s * BEFORE_S
                 lagged = self.above_clock_c(look.from_s - BEFORE_S, begun_c) < -LAGS_C
                 gained_c = (look.slope_c_per_s - rate_c_per_s) * BEFORE_S
-                caught_up = lagged and gained_c > CATCHES_UP_C and self.above_clock_c(now.at_s, now.celsius) > -NEAR_CLOCK_C
+                caught_up = (
+                    lagged
+                    and gained_c > CATCHES_UP_C
+                    and self.above_clock_c(now.at_s, now.celsius) > -NEAR_CLOCK_C
+                )
                 allowed_c = max(
                     FIRST_SWING_C if caught_up else LOSS_C,
                     1.25 * COLD_SWING_C if begun_c < COLD_SWINGS_C else 0.0,
@@ -626,9 +628,7 @@ class PowerMonitor:
                 sure = fell and -look.away_c > SURE_SHARE * allowed_c
                 if not self._off_line.is_seen_again(now) and not sure:
                     return False
-                self._lost_at_c = min(
-                    look.from_c + pace_c_per_s * (now.at_s - look.from_s), most_c
-                )
+                self._lost_at_c = min(look.from_c + pace_c_per_s * (now.at_s - look.from_s), most_c)
                 self._lost_s = now.at_s
                 self._lost_pace_c_per_h = 0.5 * pace_c_per_s * SECONDS_PER_HOUR
                 return True
@@ -664,9 +664,7 @@ class PowerMonitor:
                 + before_c_per_s * np.maximum(corner_s - time_s, 0.0)
                 - goes_on_c_per_s * np.maximum(begun_s - time_s, 0.0)
             )
-            yield LineScan(
-                time_s[since], straight_c[since], goes_on_c_per_s, past_until_s=corner_s
-            )
+            yield LineScan(time_s[since], straight_c[since], goes_on_c_per_s, past_until_s=corner_s)
         yield LineScan(time_s[own], values_c[own], rate_c_per_s, earlier)
 
     def _lost_its_pace(
