@@ -35,6 +35,10 @@ SWING_PEAK, SWING_LOOKS = 1.8, 20
 """… unless they swing: a swing's largest is less than so many times its scatter, and noise's is
 more in so many looks that share no reading [-, -]."""
 
+TURNS_S = 600.0
+"""What swings about its line is on the other side within so long [s]: its autocorrelation is
+negative by many errors of white noise's, each 1/√n (Bartlett 1946, doi:10.2307/2983611)."""
+
 
 @dataclass(frozen=True, slots=True)
 class Look:
@@ -73,13 +77,19 @@ class LineScan:
     """All looks at a course whose readings are of one stretch of its plan.
 
     A line that is steeper than `most_c_per_s` goes on at that: one that catches up with its program
-    slows down to the pace of that, and has lost nothing.
+    slows down to the pace of that, and has lost nothing.  One that is less steep than
+    `least_c_per_s` likewise: one that had waited for a kiln may go on at its program's pace.
     """
 
     def __init__(
-        self, time_s: FloatArray, values_c: FloatArray, most_c_per_s: float = math.inf
+        self,
+        time_s: FloatArray,
+        values_c: FloatArray,
+        most_c_per_s: float = math.inf,
+        least_c_per_s: float = -math.inf,
     ) -> None:
         self._time_s, self._most_c_per_s = time_s, most_c_per_s
+        self._least_c_per_s = least_c_per_s
         self._middle_s, self._middle_c = float(np.mean(time_s)), float(np.mean(values_c))
         t, y = time_s - self._middle_s, values_c - self._middle_c
         self._sums = np.zeros((4, time_s.size + 1))
@@ -98,6 +108,21 @@ class LineScan:
             if place <= MOST_RARE_READINGS or span_s >= place * self._interval_s
         }
         return sorted(counts)
+
+    @cached_property
+    def turning(self) -> float:
+        """How surely it swings about its line, in standard errors.
+
+        What gets all the power there is, or none, does not.
+        """
+        look = self.look(self.counts[0], 1.0, -math.inf)
+        if look is None:
+            return 0.0
+        away_c = look.past_c - np.mean(look.past_c)
+        power = max(float(away_c @ away_c), 1e-9)
+        lags = range(1, min(round(TURNS_S / self._interval_s), away_c.size // 2) + 1)
+        least = min((float(away_c[lag:] @ away_c[:-lag]) for lag in lags), default=0.0)
+        return -least / power * math.sqrt(away_c.size / look.count)  # means over some readings
 
     def look(self, count: int, sign: float, least_c: float) -> Look | None:
         """Return the mean of the last readings beside the line before them.
@@ -133,5 +158,6 @@ class LineScan:
         last_s = time_s[firsts - 1]
         from_c = y / n + slope * (last_s - self._middle_s - t / n)
         mean_s, mean_c, *_ = (self._sums[:2, firsts + count] - self._sums[:2, firsts]) / count
-        due_c = np.minimum(slope, self._most_c_per_s) * (mean_s + self._middle_s - last_s)
+        pace = np.clip(slope, self._least_c_per_s, self._most_c_per_s)
+        due_c = pace * (mean_s + self._middle_s - last_s)
         return mean_c - from_c - due_c, due_c, slope, from_c + self._middle_c, last_s

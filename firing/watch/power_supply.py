@@ -87,6 +87,8 @@ SURE_SHARE = 1.4
 KEEPS_PLAN_SHARE, GAIN_C, GAIN_SWINGS, WAITS_MOST_C = 0.05, 4.0, 2.0, 20.0
 """A ramp that kept its rate to within this share runs away from it by so much, and so many swings,
 more than it may be behind a clock that waits [-, °C, -, °C]."""
+SURELY_TURNS, STILL_TURNS = 5.0, 2.5
+"""By so many standard errors it swings, and where it did does so yet [-, -]."""
 PAST_SIGNIFICANT_ERRORS = 4.0
 PAST_READINGS = 2
 FIRST_FALLS = 1.5
@@ -97,6 +99,8 @@ MEETS_S = 3600.0
 ARRIVED_ERRORS, ARRIVED_SWINGS, MOST_EARLY_S = 1.5, 2.8, 720.0
 """By so many standard errors and swings the first reading at a target may be early, so much at most
 [-, -, s]."""
+OUT_C, OUT_S = 4.0, 300.0
+"""A hold is left upwards by so much above the highest it had until so long ago [°C, s]."""
 NATURAL_SHARE = 0.5
 """A dense kiln cools at no less than this share of the default kiln's rate."""
 OFF_LAG_S, OFF_SHARE, LEAST_DUE_C = 60.0, 0.75, 1.7
@@ -159,8 +163,8 @@ class PowerMonitor:
     gone, weaker, stays_on, faster : bool
         The kiln falls where heating is due; climbs at once more slowly; stays hot past its hold;
         climbs faster than its program.
-    falls : bool
-        It falls, further than it swings.
+    falls, runs_up : bool
+        It falls, further than it swings; it rises out of a hold, further than it ever did there.
     past_s : float
         How long past the end of the hold [s].
     waits : bool or None
@@ -183,11 +187,12 @@ class PowerMonitor:
         self._lost_at_c = math.nan
         self._lost_pace_c_per_h = math.nan
         self._lost_s = math.nan
-        self._lost, self._gained, self._sunk = _Suspicion(), _Suspicion(), _Suspicion()
+        self._lost, self._gained = _Suspicion(), _Suspicion()
+        self._sunk, self._rose = _Suspicion(), _Suspicion()
         self._fresh = False
         self._gained_c = self._gained_s = math.nan
         self.gone = self.weaker = self.stays_on = self.faster = False
-        self.falls = False
+        self.falls = self.runs_up = False
         self._clock_began_s: float | None = None
         self._fall_began_s: float | None = None
         self._fell_from_c = math.nan
@@ -226,6 +231,7 @@ class PowerMonitor:
         self._judge_loss(self._plan, position, now)
         self._judge_weakening(self._plan, position, now)
         self._judge_gain(self._plan, position, now)
+        self.runs_up = self._runs_up(self._plan, now)
         self._judge_overlong_hold(self._plan, now)
 
     def _update_fall(self, position: Position, now: RecentCourse) -> None:
@@ -306,6 +312,12 @@ class PowerMonitor:
         long_ago = now.at_s - begun_s > KEEPS_PACE_S + SETTLED_S
         if not plan.heats(index) or behind_c < BEHIND_C or not long_ago:
             return False
+        # A relay lets go at its set point: where that is far behind the clock, the clock waited.
+        clock_c = np.interp(now.time_s - self._clock_began_s, plan.time_s, plan.temperature_c)
+        near_s = now.time_s[~settled | (now.values_c > clock_c - BEHIND_C)]
+        scan = _scan_since(now, float(near_s[-1]) + 1.0 if near_s.size else -math.inf)
+        if scan is not None and scan.turning > SURELY_TURNS:
+            return True
         # What is left of full power falls from one half of the hour to the other.
         age_s = now.at_s - now.time_s
         heated = max(i for i in range(len(plan.segments)) if plan.heats(i))
@@ -552,7 +564,8 @@ class PowerMonitor:
         """Tell whether the last readings lie below the ramp's line by more than ever before."""
         segment = plan.schedule.segments[index]
         rate_c_per_s = (segment.rate_c_per_h or math.inf) / SECONDS_PER_HOUR
-        scan = self._scan(now, position, rate_c_per_s)
+        begun_s = -math.inf if position.begun_s is None else position.begun_s + SETTLED_S
+        scan = _scan_since(now, begun_s, most_c_per_s=rate_c_per_s)
         if scan is None:
             return False
         for count in scan.counts:
@@ -593,14 +606,6 @@ class PowerMonitor:
         line = LeastSquaresLine(now.time_s[latest], now.values_c[latest])
         surely_c_per_s = line.slope_c_per_s - line.slope_error_c_per_s(now.noise_c)
         return surely_c_per_s > AGAIN_SHARE * pace_c_per_s
-
-    def _scan(self, now: RecentCourse, position: Position, most_c_per_s: float) -> LineScan | None:
-        """Return all looks at the readings since its ramp had its own pace."""
-        begun_s = -math.inf if position.begun_s is None else position.begun_s + SETTLED_S
-        since = now.time_s >= begun_s
-        if np.count_nonzero(since) < BEFORE_POINTS:
-            return None
-        return LineScan(now.time_s[since], now.values_c[since], most_c_per_s)
 
     def _lost_its_pace(
         self,
@@ -687,6 +692,11 @@ class PowerMonitor:
             self.faster = now.celsius > self._gained_c + rate * passed_h + 0.5 * GAIN_C
             return
         target_c = plan.schedule.segments[index].target_c
+        begun_s = -math.inf if position.begun_s is None else position.begun_s + SETTLED_S
+        due_c = self._ran_away_from_c(now, begun_s, rate / SECONDS_PER_HOUR, target_c)
+        if due_c is not None:
+            self.faster, self._gained_c, self._gained_s = True, due_c, now.at_s
+            return
         for pace_s, readings, before_s in GAIN_PACES:
             pace_s = max(pace_s, readings * self._recent.interval_s())
             before_s = max(before_s, BEFORE_READINGS * self._recent.interval_s())
@@ -698,7 +708,9 @@ class PowerMonitor:
                 continue
             line = LeastSquaresLine(now.time_s[inside], now.values_c[inside])
             off = line.slope_c_per_s * SECONDS_PER_HOUR / rate - 1.0
-            if line.span_s < 0.6 * before_s or abs(off) > KEEPS_PLAN_SHARE:
+            if line.span_s < 0.6 * before_s or off > KEEPS_PLAN_SHARE:
+                continue
+            if off < -KEEPS_PLAN_SHARE and not self.waits:
                 continue
             last_s = float(now.time_s[inside][-1])
             whole_c = rate * (now.mean_s - last_s) / SECONDS_PER_HOUR
@@ -719,6 +731,36 @@ class PowerMonitor:
                     continue
             self.faster, self._gained_c, self._gained_s = True, due_c, now.at_s
             return
+
+    def _ran_away_from_c(
+        self, now: RecentCourse, begun_s: float, rate_c_per_s: float, target_c: float
+    ) -> float | None:
+        """Return where its program has it at the most, if it is above by more than ever [°C]."""
+        scan = _scan_since(now, begun_s, least_c_per_s=rate_c_per_s)
+        if scan is None or now.highest_c < COLD_SWINGS_C:
+            return None
+        lately = _scan_since(now, max(begun_s, now.at_s - SWING_S))
+        swings = scan.turning > SURELY_TURNS
+        swings = swings and lately is not None and lately.turning > STILL_TURNS
+        for count in scan.counts:
+            look = scan.look(count, 1.0, GAIN_C)
+            if look is None or look.from_c + 3.0 * look.due_c > target_c:
+                continue
+            # What a relay lets go of is at its set point; else the clock may be ahead, and it may
+            # catch up with that.
+            ahead_c = 0.0
+            if not swings:
+                keeps = look.slope_c_per_s > (1.0 - KEEPS_PLAN_SHARE) * rate_c_per_s
+                if not (keeps or self.waits):
+                    continue
+                ahead_c = min(max(-self.above_clock_c(look.from_s, look.from_c), 0.0), WAITS_MOST_C)
+            allowed_c = max(GAIN_C, look.allowed_c(1.0)) + ahead_c
+            if look.away_c <= allowed_c:
+                continue
+            if self._gained.is_seen_again(now) or look.away_c > SURE_SHARE * allowed_c:
+                return look.from_c + rate_c_per_s * (now.at_s - look.from_s)
+            return None
+        return None
 
     # On past its time
 
@@ -765,7 +807,8 @@ class PowerMonitor:
         target_c = plan.schedule.segments[hold.index].target_c
         over_c = max(FALL_C, SWING_SHARE * now.usual_fall_c, SIGNIFICANT_ERRORS * now.error_c)
         if after_s.size < PAST_READINGS:
-            self.stays_on = now.celsius > target_c + over_c and -fallen_c > FALL_C
+            rises = now.celsius > target_c + over_c and -fallen_c > FALL_C
+            self.stays_on = rises or self.runs_up
             return
         planned = plan.schedule.segments[after].rate_c_per_h if after < len(plan.segments) else None
         natural = float(default_kiln.cooling_rate_c_per_h(np.array([level_c]))[0])
@@ -799,6 +842,24 @@ class PowerMonitor:
             or (planned is None and now.is_above(still_up_c))
         )
 
+    def _runs_up(self, plan: Plan, now: RecentCourse) -> bool:
+        """Tell whether it rises out of a hold it should cool from, above its highest there."""
+        hold = self._hold
+        if hold is None or now.highest_c < COLD_SWINGS_C:
+            return False
+        after = hold.index + 1
+        if after < len(plan.segments) and plan.heats(after):
+            return False
+        # A controller that overshoots on arrival does so in the first minutes.
+        held = (now.time_s > hold.arrived_s + SETTLED_S) & (now.time_s < now.at_s - OUT_S)
+        if np.count_nonzero(held) < LEVEL_READINGS:
+            return False
+        over_c = now.celsius - now.highest_of_c(held)
+        enough_c = now.believed_c(OUT_C, math.hypot(now.error_c, now.calm_noise_c))
+        if over_c <= enough_c:
+            return False
+        return self.runs_up or self._rose.is_seen_again(now) or over_c > SURE_SHARE * enough_c
+
     def _latest_end_s(self, plan: Plan, hold: ObservedHold, now: RecentCourse) -> float:
         """Return when a hold is surely over [s]: noise and swing show it reached too early."""
         hold_s = plan.schedule.segments[hold.index].hold_s
@@ -826,6 +887,20 @@ def _lets_go_s(plan: Plan, index: int, celsius: float) -> float:
     if after == len(plan.segments) or plan.heats(after) or math.isnan(celsius):
         return plan.segments[index].end_s
     return plan.ramp_s(after, min(celsius, plan.schedule.segments[index].target_c))
+
+
+def _scan_since(
+    now: RecentCourse,
+    since_s: float,
+    *,
+    most_c_per_s: float = math.inf,
+    least_c_per_s: float = -math.inf,
+) -> LineScan | None:
+    """Return all looks at the readings since a moment; None if there are few."""
+    since = now.time_s >= since_s
+    if np.count_nonzero(since) < BEFORE_POINTS:
+        return None
+    return LineScan(now.time_s[since], now.values_c[since], most_c_per_s, least_c_per_s)
 
 
 class _Suspicion:
