@@ -8,7 +8,6 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import replace
 from datetime import date, datetime
-from importlib import import_module
 from os import PathLike, fspath
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
@@ -458,7 +457,7 @@ def design(
         degas_s=degas_hold_s,
         few_within=0.0 if fastest else FEW_WITHIN,
     )
-    found: Load = _given(load, "Load", read_load, optional=False)
+    found: Load = _given(load, read_load)
     return design(found, request, kiln=_kiln(kiln), controller=keyed)
 
 
@@ -696,19 +695,21 @@ def keep_firing(
     --------
     >>> import firing as fi
     >>> from importlib.resources import files
-    >>> from tempfile import mkdtemp
-    >>> demo, book = files("firing") / "data" / "demo", mkdtemp() + "/studio.sqlite"
+    >>> from tempfile import TemporaryDirectory
+    >>> demo, folder = files("firing") / "data" / "demo", TemporaryDirectory()
+    >>> book = folder.name + "/studio.sqlite"
     >>> kept = fi.keep_firing(demo / "log.csv", book, schedule=demo / "plan.toml", kwh=58.0)
     >>> again = fi.keep_firing(demo / "log.csv", book)
     >>> kept.id == again.id, again.kwh
     (True, 58.0)
+    >>> folder.cleanup()
     """
     from firing.logbook.keeping import keep_one
     from firing.logbook.record import Entry
     from firing.logbook.store import Logbook
 
     for name, told in (("kwh", kwh), ("cost", cost)):
-        if told is not None and not (isinstance(told, int | float) and 0.0 <= told < 1e9):
+        if told is not None and not 0.0 <= told < 1e9:
             raise FiringError(f"{name} = {told!r:.60} is no amount; give a number of 0 or more")
     place = None if logbook is None else Path(logbook)
     said = Entry(
@@ -755,13 +756,15 @@ def trends(kiln: str, logbook: str | PathLike[str] | None = None) -> Trends:
 
     >>> import firing as fi
     >>> from importlib.resources import files
-    >>> from tempfile import mkdtemp
-    >>> demo, book = files("firing") / "data" / "demo", mkdtemp() + "/studio.sqlite"
+    >>> from tempfile import TemporaryDirectory
+    >>> demo, folder = files("firing") / "data" / "demo", TemporaryDirectory()
+    >>> book = folder.name + "/studio.sqlite"
     >>> kept = fi.keep_firing(
     ...     demo / "log.csv", book, schedule=demo / "plan.toml", kiln="example-kiln"
     ... )
     >>> fi.trends("Workshop kiln", book)
     <Trends 'Workshop kiln': 1 firing, not foretold>
+    >>> folder.cleanup()
     """
     from firing.logbook.record import Filter
     from firing.logbook.store import Logbook
@@ -803,13 +806,15 @@ def learn_kiln(
 
     >>> import firing as fi
     >>> from importlib.resources import files
-    >>> from tempfile import mkdtemp
-    >>> demo, book = files("firing") / "data" / "demo", mkdtemp() + "/studio.sqlite"
+    >>> from tempfile import TemporaryDirectory
+    >>> demo, folder = files("firing") / "data" / "demo", TemporaryDirectory()
+    >>> book = folder.name + "/studio.sqlite"
     >>> kept = fi.keep_firing(
     ...     demo / "log.csv", book, schedule=demo / "plan.toml", kiln="example-kiln"
     ... )
     >>> fi.learn_kiln("example-kiln", book).anchored
     False
+    >>> folder.cleanup()
     """
     from firing.logbook.keeping import records_of
     from firing.logbook.learning import learn
@@ -966,7 +971,7 @@ def fit_kiln(
         )
         for number, log in enumerate(logs)
     ]
-    described: KilnDescription = _given(kiln, "KilnDescription", read_kiln, optional=False)
+    described: KilnDescription = _given(kiln, read_kiln)
     return fit_kiln(described, records, elements_new=elements_new, on=on, try_walls=True)
 
 
@@ -1092,10 +1097,12 @@ def review_fleet(
 
     Examples
     --------
-    >>> import firing as fi, tempfile
+    >>> import firing as fi
     >>> from importlib.resources import files
+    >>> from tempfile import TemporaryDirectory
     >>> demo = files("firing") / "data" / "demo"
-    >>> found = fi.review_fleet(tempfile.mkdtemp(), demo / "log.csv", plans=demo / "plan.toml")
+    >>> with TemporaryDirectory() as out:
+    ...     found = fi.review_fleet(out, demo / "log.csv", plans=demo / "plan.toml")
     >>> found.logs, found.plans[0].plan
     (1, 'plan')
     """
@@ -1163,32 +1170,13 @@ def heat_work(
     return heatwork(times, np.asarray(temperature_c, dtype=np.float64), cones)
 
 
-_HOMES = {
-    "Controller": "firing.controller.controller",
-    "KilnDescription": "firing.kiln.description",
-    "Load": "firing.ware.load",
-    "Log": "firing.logs.reader",
-    "Schedule": "firing.schedule.schedule",
-    "Tariff": "firing.kiln.tariff",
-}
-"""Loaded only to tell what an object is, never for a name."""
-
-
-def _given(given: Any, kind: str, read: Callable[[Any], Any], *, optional: bool = True) -> Any:
-    """Return what was given as an object of this public kind, or as the name of its file."""
-    if isinstance(given, str | PathLike):
-        return read(given)
-    if optional and given is None:
-        return None
-    if not isinstance(given, getattr(import_module(_HOMES[kind]), kind)):
-        raise FiringError(
-            f"{given!r:.60} is no {kind}; give one, or the path of its file as text or Path"
-        )
-    return given
+def _given(given: Any, read: Callable[[Any], Any]) -> Any:
+    """Return what was given as an object, or as the name of its file."""
+    return read(given) if isinstance(given, str | PathLike) else given
 
 
 def _schedule(given: Schedule | PathOrName) -> Schedule:
-    found: Schedule = _given(given, "Schedule", read_schedule, optional=False)
+    found: Schedule = _given(given, read_schedule)
     return found
 
 
@@ -1201,36 +1189,34 @@ def _usual(kiln: KilnDescription | PathOrName | None, size: str | None) -> Usual
 
 
 def _kiln(given: KilnDescription | PathOrName | None) -> KilnDescription | None:
-    found: KilnDescription | None = _given(given, "KilnDescription", read_kiln)
+    found: KilnDescription | None = _given(given, read_kiln)
     return found
 
 
 def _load(given: Load | PathOrName | None) -> Load | None:
-    found: Load | None = _given(given, "Load", read_load)
+    found: Load | None = _given(given, read_load)
     return found
 
 
 def _controller(given: Controller | PathOrName | None) -> Controller | None:
-    found: Controller | None = _given(given, "Controller", read_controller)
+    found: Controller | None = _given(given, read_controller)
     return found
 
 
 def _tariff(given: Tariff | PathOrName | None) -> Tariff | None:
-    found: Tariff | None = _given(given, "Tariff", read_tariff)
+    found: Tariff | None = _given(given, read_tariff)
     return found
 
 
 def _log(given: Log | PathOrName) -> Log:
     from firing.logs.reader import read_log
 
-    found: Log = _given(given, "Log", lambda name: read_log(Path(name)), optional=False)
+    found: Log = _given(given, lambda name: read_log(Path(name)))
     return found
 
 
 def _on_the_clock(moment: datetime | None) -> datetime | None:
     """Return a moment with its time zone; one without stands on this computer's clock."""
-    if moment is not None and not isinstance(moment, datetime):
-        raise FiringError(f"{moment!r:.60} is no moment; give a datetime")
     if moment is not None and not YEARS[0] <= moment.year <= YEARS[1]:
         raise FiringError(f"{moment} is outside the years {YEARS[0]} to {YEARS[1]}")
     return moment.astimezone() if moment is not None and moment.tzinfo is None else moment

@@ -81,6 +81,8 @@ def readings_until_now(
     times, readings = times[known], readings[known]
     if times.size < 2:
         raise FiringError("a log needs at least 2 readings to show where a firing stood")
+    if not 0.0 <= ago_s < math.inf:
+        raise FiringError(f"ago_s = {ago_s:g} is no time after the log's end; write 0 or more")
     if reads_c is not None:
         if not WARE_C[0] <= reads_c <= WARE_C[1]:
             raise FiringError(

@@ -20,6 +20,7 @@ from firing.logs.options import ReadingOptions
 from firing.logs.text import Text, printable
 from firing.logs.time_column import (
     date_orders,
+    day_before_month,
     find_time,
     refuse_many_times_a_row,
     settle_date_order,
@@ -150,6 +151,14 @@ def _date_order(
 ) -> DateOrder | None:
     cells = layout.column(place)
     possible, example = date_orders(cells) if options.date_order is None else (set(), None)
+    if options.date_order is None and not possible:
+        shown = day_before_month(cells, body)
+        if shown is not None:
+            notes.append(
+                f'dates such as "{printable(shown)}" are read as year, day and month, as only so '
+                "the log goes on day by day; say --date-order ymd if the month stands second"
+            )
+            return "ydm"
     if len(possible) > 1 and "." not in (example or ""):
         # the sample leaves a choice; perhaps a later day does not
         cells = cells + [match.decode() for match in set(_NUMERIC_DATE.findall(body))]

@@ -41,7 +41,7 @@ from firing.logs.rearranging import (
     without_groups,
 )
 from firing.logs.row_order import blocks_again, other_headers
-from firing.logs.row_times import RowTimes, Zone, row_times
+from firing.logs.row_times import RowTimes, Zone, row_times, with_stated_start
 from firing.logs.spelling import respell
 from firing.logs.table import LogTable, may_be_hot
 from firing.logs.text import Text, clean_text, printable
@@ -169,7 +169,7 @@ def read_log(
     time_unit : {"us", "ms", "s", "min", "h", "d", "epoch", "serial", "serial-1904"}, optional
         Unit of times written as bare numbers; ``epoch`` counts from 1970, ``serial`` is a
         spreadsheet's days, from 1900 or 1904.
-    date_order : {"dmy", "mdy", "ymd"}, optional
+    date_order : {"dmy", "mdy", "ymd", "ydm"}, optional
         Order of day and month.
     zone : str, optional
         Time zone of wall-clock times without an offset, like ``Europe/Berlin``; default this
@@ -461,7 +461,10 @@ def _timed(
             zone = Zone(stated)
             notes.append(f"times are read as {stated}, as the file says; --zone takes another")
     table = LogTable(name, text.body, dialect)
-    return table, row_times(table, zone, notes), notes
+    times = row_times(table, zone, notes)
+    if times.elapsed and layout.preamble:
+        times = with_stated_start(times, layout.preamble, options.date_order, zone, notes)
+    return table, times, notes
 
 
 def _zone_beside(layout: LogLayout) -> str | None:

@@ -7,6 +7,7 @@ only where a sample of the lines shows its spelling, so a plain log is looked at
 """
 
 import re
+import unicodedata
 from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import date, timedelta
@@ -54,10 +55,30 @@ _MONTH_STEMS = (
     "nov|nóv|noi|lis|marras|kas|stu|lapkr|ноя|ное|лис|νοε|νοέ|нов|十一月|נוב|نوفمبر",
     "dec|dez|dic|déc|des|gru|joulu|pro|ara|dets|дек|гру|δεκ|dis|дец|十二月|דצמ|ديسمبر",
 )
-_MONTH_OF = {stem: n for n, row in enumerate(_MONTH_STEMS, start=1) for stem in row.split("|")}
+_OTHER_MONTH_STEMS = (  # Thai, Hindi and Persian, whose letters carry marks
+    "ม.ค|มกราคม|जनवरी|ژانویه",
+    "ก.พ|กุมภาพันธ์|फरवरी|फ़रवरी|فوریه",
+    "มี.ค|มีนาคม|मार्च",
+    "เม.ย|เมษายน|अप्रैल|آوریل",
+    "พ.ค|พฤษภาคม|मई|مه",
+    "มิ.ย|มิถุนายน|जून|ژوئن",
+    "ก.ค|กรกฎาคม|जुलाई|ژوئیه",
+    "ส.ค|สิงหาคม|अगस्त|اوت",
+    "ก.ย|กันยายน|सितंबर|सितम्बर|سپتامبر",
+    "ต.ค|ตุลาคม|अक्टूबर|अक्तूबर|اکتبر",
+    "พ.ย|พฤศจิกายน|नवंबर|नवम्बर|نوامبر",
+    "ธ.ค|ธันวาคม|दिसंबर|दिसम्बर|دسامبر",
+)
+_MONTH_OF = {
+    stem: n
+    for rows in (_MONTH_STEMS, _OTHER_MONTH_STEMS)
+    for n, row in enumerate(rows, start=1)
+    for stem in row.split("|")
+}
 _STEMS = sorted(_MONTH_OF, key=len, reverse=True)
+_ANY_STEM = "|".join(map(re.escape, _STEMS))
 _LETTER = r"[^\W\d_]"
-_MON = rf"(?<!{_LETTER})(?!temp)(?P<mon>(?:{'|'.join(_STEMS)}){_LETTER}{{0,9}})(?!{_LETTER})\.?"
+_MON = rf"(?<!{_LETTER})(?!temp)(?P<mon>(?:{_ANY_STEM}){_LETTER}{{0,9}})(?!{_LETTER})\.?"
 _WEEKDAY_STEMS = (
     "mon|tue|wed|thu|fri|sat|sun|mo|di|mi|do|fr|sa|so|lun|mar|mer|jeu|ven|sam|dim|mié|mie|jue|vie"
     "|sáb|sab|dom|gio|ma|wo|za|zo|seg|ter|qua|qui|sex|mån|tis|ons|tor|fre|lör|sön|pon|wto|śro|czw"
@@ -251,15 +272,13 @@ _HMS = r"(?P<H>[01]\d|2[0-4])(?P<M>[0-5]\d)(?P<S>[0-5]\d)?"
 
 # Numbers and quotes
 
-_ARABIC = "٠١٢٣٤٥٦٧٨٩"
-_WIDE = str.maketrans(
-    "０１２３４５６７８９．：，；－＋／　％" + _ARABIC, "0123456789.:,;-+/ %0123456789"
-)
-_SIGNS = str.maketrans({"℃": "°C", "℉": "°F", "٫": ".", "＂": '"'})
+_WIDE = dict(zip("．：，；－＋／　％٫＂", '.:,;-+/ %."', strict=True)) | {"℃": "°C", "℉": "°F"}
 
 
 def _plain_signs(match: re.Match[str]) -> str:
-    return match[0].translate(_WIDE).translate(_SIGNS)
+    """Write the digits of every script, and wide marks, as plain ones."""
+    sign = match[0]
+    return _WIDE[sign] if sign in _WIDE else str(unicodedata.decimal(sign))
 
 
 _QUOTED = (
@@ -286,7 +305,7 @@ _ALWAYS = 0.98
 """Digits that only happen to be a date are none on every line."""
 _BY_SIGN = 2.0  # such a spelling holds plain ones too: something odd in it has to show
 _DATE = rf"(?P<date>{_NUMERIC_DATE})"
-_MON_STEM = rf"(?!temp)(?P<mon>(?:{'|'.join(_STEMS)}){_LETTER}{{0,9}})"
+_MON_STEM = rf"(?!temp)(?P<mon>(?:{_ANY_STEM}){_LETTER}{{0,9}})"
 _ISO_DATE = r"\g<y>-\g<m>-\g<d>"
 _UNITS_OF_TIME = (
     "ms|msec|millis|s|secs?|seconds?|sek|mins?|minutes?|minuten|h|hrs?|hours?|std|stunden|d|days?"
@@ -299,7 +318,7 @@ def _rules() -> tuple[_Rule, ...]:
     return (
         # signs
         _rule("\x1b\\[[0-9;?]*[A-Za-z]", "", _ANY),
-        _rule("[０-９．：，；－＋／　％℃℉٫＂٠-٩]", _plain_signs, _ANY),
+        _rule(rf"[{''.join(_WIDE)}]|(?![0-9])\d", _plain_signs, _ANY),
         _rule(r"&deg;|Â(?=°)", lambda m: "°" if m[0] == "&deg;" else "", _ANY),
         _rule(r'"{3}(?P<in>[^"\n]*)"{3}', r'"\g<in>"'),
         _rule(
@@ -550,7 +569,7 @@ _IANA = rf"(?<=\d|[zZ]) ?[\[(]?(?P<zone>{IANA_ZONE})[\])]?"
 _SINGLE_DIGITS = r"\d[T ](?:\d{1,2}:\d:\d{1,2}|\d{1,2}:\d{1,2}:\d)(?![\d:])"
 _PAIR = r"[ ]*(?P<name>[^\W\d][\w .°%/()-]{0,40}?)[ ]*[=:][ ]*(?P<value>[^=;,\t|]*?)[ ]*"
 _SHORT_YEAR = (
-    rf"{_EDGE}(?P<a>\d\d)[-/. ]?(?P<mon>(?:{'|'.join(_STEMS)}){_LETTER}{{0,9}})\.?[-/. ]?"
+    rf"{_EDGE}(?P<a>\d\d)[-/. ]?(?P<mon>(?:{_ANY_STEM}){_LETTER}{{0,9}})\.?[-/. ]?"
     r"(?P<c>\d\d)(?!\d)"
 )
 

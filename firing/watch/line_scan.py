@@ -4,14 +4,17 @@ A kiln that a relay switches, a noisy thermocouple, a line drawn through swings:
 off the line through the time before them by an amount of its own.  The same look taken at every
 earlier moment shows that amount, so that nothing need be known of noise or swing.  Means over
 several readings are looked at, too: a swing comes back within its period, and what is lost does
-not.
+not.  Between the line and the mean a gap is left, too: what goes bit by bit bends the line that ends
+beside it.
 
 Shares and distances were chosen on made firings, no source.
 """
 
 import math
+from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import cached_property
+from typing import NamedTuple
 
 import numpy as np
 import numpy.typing as npt
@@ -22,14 +25,18 @@ from firing.watch.recent_course import BEFORE_POINTS
 SPANS_S = (60.0, 120.0, 180.0, 240.0, 480.0, 900.0)
 """Means are taken over so long, or over so many readings as the place in the row [s]."""
 MOST_RARE_READINGS = 3
+GAPS_S = (0.0, 120.0, 240.0, 420.0)
+"""So long is left between the line and the mean [s]."""
 BEFORE_S, BEFORE_READINGS = 1200.0, 6
 """The line is drawn through so long before them, or so many readings [s, -]."""
 LEAST_SPAN_SHARE = 0.6
+KEEPS_PACE_ERRORS = 2.0
+"""A line whose pace is the plan's to within so many standard errors is drawn at that [-]."""
 PAST_S, PAST_LOOKS = 1800.0, 6
 """The past is known from looks over so long, and so many [s, -]."""
-PAST_SHARE, PAST_MORE_C = 1.35, 2.0
+PAST_SHARE, PAST_MORE_C = 1.3, 1.5
 """A change counts that is so many times the largest of the past, and a little more [-, °C] …"""
-PAST_ERRORS, NOISE_SHARE = 5.0, 1.9
+PAST_ERRORS, NOISE_SHARE = 4.5, 1.9
 """… and so many times what its looks scatter, or so many times the largest [-, -] …"""
 SWING_PEAK, SWING_LOOKS = 1.8, 20
 """… unless they swing: a swing's largest is less than so many times its scatter, and noise's is
@@ -65,7 +72,7 @@ class Look:
         if looks >= SWING_LOOKS and self.most_c < SWING_PEAK * scatter_c:
             return allowed_c
         few = 1.0 + 2.0 / looks
-        return max(allowed_c, few * min(PAST_ERRORS * scatter_c, NOISE_SHARE * most_c))
+        return max(allowed_c, few * min(PAST_ERRORS * scatter_c, NOISE_SHARE * self.most_c))
 
     @property
     def most_c(self) -> float:
@@ -76,24 +83,31 @@ class Look:
 class LineScan:
     """All looks at a course whose readings are of one stretch of its plan.
 
-    A line that is steeper than `most_c_per_s` goes on at that: one that catches up with its program
-    slows down to the pace of that, and has lost nothing.  One that is less steep than
-    `least_c_per_s` likewise: one that had waited for a kiln may go on at its program's pace.
+    A line that is steeper than `pace_c_per_s` goes on at that: one that catches up with its program
+    slows down to the pace of that, and has lost nothing.  For `gains` one that is less steep does:
+    its program may have waited.  `earlier` looked at the stretch before; what came after
+    `past_until_s` is no past.
     """
 
     def __init__(
         self,
         time_s: FloatArray,
         values_c: FloatArray,
-        most_c_per_s: float = math.inf,
-        least_c_per_s: float = -math.inf,
+        pace_c_per_s: float = math.inf,
+        earlier: "LineScan | None" = None,
+        past_until_s: float = math.inf,
+        *,
+        gains: bool = False,
     ) -> None:
-        self._time_s, self._most_c_per_s = time_s, most_c_per_s
-        self._least_c_per_s = least_c_per_s
-        self._middle_s, self._middle_c = float(np.mean(time_s)), float(np.mean(values_c))
-        t, y = time_s - self._middle_s, values_c - self._middle_c
-        self._sums = np.zeros((4, time_s.size + 1))
-        np.cumsum(np.stack([t, y, t * t, t * y]), axis=1, out=self._sums[:, 1:])
+        self._goes_on = np.maximum if gains else np.minimum
+        self._time_s, self._pace_c_per_s, self._earlier = time_s, pace_c_per_s, earlier
+        self._past_until = int(np.searchsorted(time_s, past_until_s))
+        self._middle_s = self._middle_c = 0.0
+        self._sums = np.zeros((5, time_s.size + 1))
+        if time_s.size:
+            self._middle_s, self._middle_c = float(np.mean(time_s)), float(np.mean(values_c))
+            t, y = time_s - self._middle_s, values_c - self._middle_c
+            np.cumsum(np.stack([t, y, t * t, t * y, y * y]), axis=1, out=self._sums[:, 1:])
 
     @cached_property
     def _interval_s(self) -> float:
@@ -115,49 +129,105 @@ class LineScan:
 
         What gets all the power there is, or none, does not.
         """
-        look = self.look(self.counts[0], 1.0, -math.inf)
-        if look is None:
+        if self._time_s.size <= BEFORE_POINTS:
             return 0.0
-        away_c = look.past_c - np.mean(look.past_c)
-        power = max(float(away_c @ away_c), 1e-9)
+        count = self.counts[0]
+        before_s = max(BEFORE_S, BEFORE_READINGS * self._interval_s)
+        _, away_c = self._past(count, 0.0, before_s, self._time_s.size)
+        if away_c.size < PAST_LOOKS:
+            return 0.0
+        away_c = away_c - np.mean(away_c)
         lags = range(1, min(round(TURNS_S / self._interval_s), away_c.size // 2) + 1)
         least = min((float(away_c[lag:] @ away_c[:-lag]) for lag in lags), default=0.0)
-        return -least / power * math.sqrt(away_c.size / look.count)  # means over some readings
+        power = max(float(away_c @ away_c), 1e-9)
+        return -least / power * math.sqrt(away_c.size / count)  # means over some readings
 
-    def look(self, count: int, sign: float, least_c: float) -> Look | None:
-        """Return the mean of the last readings beside the line before them.
+    def looks(
+        self,
+        sign: float,
+        least_c: float,
+        most_c: float = math.inf,
+        gaps_s: tuple[float, ...] = (0.0,),
+    ) -> Iterator[Look]:
+        """Yield the means of the last readings that are away from the line before them.
 
-        None where it is away by less than `least_c` on the side of a sign, or little is known.
+        By `least_c` at the least, on the side of a sign; more than `most_c` is never due.
         """
-        size = self._time_s.size
+        last = self._time_s.size - 1
+        if last < BEFORE_POINTS:
+            return
+        pairs = [
+            (count, gap_s)
+            for gap_s in gaps_s
+            if gap_s == 0.0 or gap_s >= self._interval_s
+            for count in self.counts
+            if count < last
+        ]
+        counts, all_gaps_s = np.array(pairs).T.reshape(2, -1)
         before_s = max(BEFORE_S, BEFORE_READINGS * self._interval_s)
-        if size < count + BEFORE_POINTS or self._time_s[-1] - self._time_s[0] < before_s:
-            return None
-        now = self._at(np.array([size - count]), count, before_s)
-        if not now[0].size or sign * now[0][0] < least_c:
-            return None
-        firsts = np.arange(BEFORE_POINTS, size - 2 * count + 1)
-        past_c, *_, past_s = self._at(firsts, count, before_s)
-        if past_c.size < PAST_LOOKS or past_s[-1] - past_s[0] < PAST_S:
-            return None
-        away_c, due_c, slope, from_c, from_s = (float(one[0]) for one in now)
-        return Look(away_c, past_c, count, due_c, slope, from_s, from_c)
+        now = self._at(np.full(counts.size, last), counts.astype(np.int64), all_gaps_s, before_s)
+        over_c = np.maximum(now.from_c + now.due_c - most_c, 0.0)
+        away_c = now.away_c + over_c
+        for k in np.flatnonzero(sign * away_c >= least_c).tolist():
+            count, gap_s = pairs[now.place[k]]
+            past_s, past_c = self._past(count, gap_s, before_s, int(now.stop[k]))
+            if past_c.size < PAST_LOOKS or past_s[-1] - past_s[0] < PAST_S:
+                continue
+            due_c = max(float(now.due_c[k] - over_c[k]), 0.0)
+            from_s = float(self._time_s[now.stop[k] - 1])
+            slope, from_c = float(now.slope_c_per_s[k]), float(now.from_c[k])
+            yield Look(float(away_c[k]), past_c, count, due_c, slope, from_s, from_c)
+
+    def _past(
+        self, count: int, gap_s: float, before_s: float, stop: int
+    ) -> tuple[FloatArray, FloatArray]:
+        """Return when the same look was taken before a place in the row, and how far away it was."""
+        ends = np.arange(count, min(stop, self._past_until))
+        past = self._at(ends, np.full(ends.size, count), np.full(ends.size, gap_s), before_s)
+        past_s, past_c = self._time_s[ends[past.place]], past.away_c
+        if self._earlier is None:
+            return past_s, past_c
+        earlier_s, earlier_c = self._earlier._past(
+            count, gap_s, before_s, self._earlier._time_s.size
+        )
+        return np.concatenate([earlier_s, past_s]), np.concatenate([earlier_c, past_c])
 
     def _at(
-        self, firsts: npt.NDArray[np.int64], count: int, before_s: float
-    ) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray, FloatArray]:
-        """Return the looks whose means begin at some readings, where there is line enough."""
-        time_s = self._time_s
-        lows = np.searchsorted(time_s, time_s[firsts] - before_s)
-        span_s = time_s[firsts - 1] - time_s[lows]
-        known = (firsts - lows >= BEFORE_POINTS) & (span_s >= LEAST_SPAN_SHARE * before_s)
-        firsts, lows = firsts[known], lows[known]
-        n = firsts - lows
-        t, y, tt, ty = self._sums[:, firsts] - self._sums[:, lows]
-        slope = (n * ty - t * y) / np.maximum(n * tt - t * t, 1e-9)
-        last_s = time_s[firsts - 1]
+        self,
+        ends: npt.NDArray[np.int64],
+        counts: npt.NDArray[np.int64],
+        gaps_s: FloatArray,
+        before_s: float,
+    ) -> "_Looks":
+        """Return the looks whose means end with some readings, where there is line enough."""
+        time_s, place = self._time_s, np.arange(ends.size)
+        firsts = ends - counts + 1
+        stops = np.searchsorted(time_s, time_s[firsts] - gaps_s)
+        lows = np.searchsorted(time_s, time_s[np.minimum(stops, time_s.size - 1)] - before_s)
+        span_s = time_s[stops - 1] - time_s[lows]
+        known = (stops - lows >= BEFORE_POINTS) & (span_s >= LEAST_SPAN_SHARE * before_s)
+        place, ends, counts = place[known], ends[known], counts[known]
+        firsts, stops, lows = firsts[known], stops[known], lows[known]
+        n = stops - lows
+        t, y, tt, ty, yy = self._sums[:, stops] - self._sums[:, lows]
+        spread = np.maximum(tt - t * t / n, 1e-9)
+        slope = (ty - t * y / n) / spread
+        scatter = np.maximum(yy - y * y / n - slope * slope * spread, 0.0) / np.maximum(n - 2, 1)
+        keeps = np.abs(slope - self._pace_c_per_s) < KEEPS_PACE_ERRORS * np.sqrt(scatter / spread)
+        slope = np.where(keeps, self._pace_c_per_s, slope)
+        last_s = time_s[stops - 1]
         from_c = y / n + slope * (last_s - self._middle_s - t / n)
-        mean_s, mean_c, *_ = (self._sums[:2, firsts + count] - self._sums[:2, firsts]) / count
-        pace = np.clip(slope, self._least_c_per_s, self._most_c_per_s)
-        due_c = pace * (mean_s + self._middle_s - last_s)
-        return mean_c - from_c - due_c, due_c, slope, from_c + self._middle_c, last_s
+        mean_s, mean_c = (self._sums[:2, ends + 1] - self._sums[:2, firsts]) / counts
+        due_c = self._goes_on(slope, self._pace_c_per_s) * (mean_s + self._middle_s - last_s)
+        return _Looks(place, mean_c - from_c - due_c, due_c, slope, from_c + self._middle_c, stops)
+
+
+class _Looks(NamedTuple):
+    """Several looks: which of those asked for, and where in the row their lines stop, (n,)."""
+
+    place: npt.NDArray[np.int64]
+    away_c: FloatArray
+    due_c: FloatArray
+    slope_c_per_s: FloatArray
+    from_c: FloatArray
+    stop: npt.NDArray[np.int64]

@@ -7,6 +7,7 @@ Patience and distances are common practice, no source.
 """
 
 import math
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -14,6 +15,7 @@ import numpy as np
 from firing.heat import default_kiln
 from firing.review.position import Plan, Position
 from firing.schedule.schedule import Schedule
+from firing.trace import FloatArray
 from firing.units import SECONDS_PER_HOUR
 from firing.watch.history import (
     LEAST_NOISE_C,
@@ -21,7 +23,7 @@ from firing.watch.history import (
     RATE_WINDOW_S,
     RecentReadings,
 )
-from firing.watch.line_scan import BEFORE_S, LineScan
+from firing.watch.line_scan import BEFORE_S, GAPS_S, LineScan
 from firing.watch.recent_course import (
     BEFORE_POINTS,
     FALL_C,
@@ -47,8 +49,9 @@ WARM_C = 80.0
 """A kiln colder than this cannot fall so far: that is a matter of the thermocouple's leads."""
 HOLD_LEFT_S = 240.0
 """A fall this shortly before a hold's end may be its end [s]."""
-CLOCK_EARLY_S, CLOCK_LATE_S = 300.0, 900.0
-"""A controller whose clock does not wait ends a segment when it was due, wherever the kiln is."""
+CLOCK_EARLY_S, CLOCK_MOST_EARLY_S, CLOCK_LATE_S = 120.0, 300.0, 900.0
+"""A controller whose clock does not wait ends a segment when it was due, wherever the kiln is.  Its
+begin is taken for too late by as much as the kiln is ahead of it: none runs ahead of its clock."""
 BEHIND_C, KEEPS_PACE_S, KEEPS_PACE_SHARE = 15.0, 3600.0, 0.03
 """So far behind its clock a kiln gives all its power, and a pace that is the program's to within
 this share for so long is that of a clock that waited [°C, s, -]."""
@@ -59,9 +62,9 @@ CORNER_S, CORNER_SHARE = 1800.0, 2.5
 LEAST_PACE_SHARE = 0.5
 CRAWLS_C, CRAWLS_MOST_S = 4.0, 2400.0
 """A kiln that crawls to its target has come to it anywhere within these degrees [°C, s]."""
-LAGS_C, NEAR_CLOCK_C, FIRST_SWING_C = 3.0, 20.0, 12.0
-"""So far behind its clock a kiln runs at full power; once it is near it again it swings, by less
-than the last [°C]."""
+LAGS_C, CATCHES_UP_C, NEAR_CLOCK_C, FIRST_SWING_C = 3.0, 1.5, 20.0, 12.0
+"""So far behind its clock a kiln runs at full power; one that gains so much on it and is near it
+again swings, by less than the last [°C]."""
 COLD_SWINGS_C, COLD_SWING_C = 250.0, 22.0
 """Below this a kiln takes up little, and a relay makes it swing by so much [°C]."""
 LATE_S = 180.0
@@ -181,6 +184,7 @@ class PowerMonitor:
         self._recent = RecentReadings(KEEP_S)
         self._hold: ObservedHold | None = None
         self._ramp: Position | None = None
+        self._begun_s: dict[int, float] = {}
         self._ramp_s = -math.inf
         self._lowest_c = math.inf
         self._until_s: float | None = None
@@ -194,6 +198,7 @@ class PowerMonitor:
         self.gone = self.weaker = self.stays_on = self.faster = False
         self.falls = self.runs_up = False
         self._clock_began_s: float | None = None
+        self._ahead_s = 0.0
         self._fall_began_s: float | None = None
         self._fell_from_c = math.nan
         self._fell_by_s = math.inf
@@ -238,6 +243,8 @@ class PowerMonitor:
         """Take in whether it falls, since when, and when a clock that does not wait began."""
         if position.late_s is not None and position.phase in ("ramp", "hold"):
             self._clock_began_s = now.at_s - position.program_s - position.late_s
+            if position.phase == "ramp" and now.highest_c > COLD_SWINGS_C:
+                self._ahead_s = max(self._ahead_s, -position.late_s)
         if now.swings:
             self._swung_s = now.at_s
         self.falls = now.falls
@@ -263,12 +270,12 @@ class PowerMonitor:
         level_c -= max(now.usual_fall_c, LEVEL_C, LEVEL_ERRORS * now.minute_noise_c)
         if not now.is_rare:
             return now.last_above_s(level_c)
-        low = now.time_s > began_s + 0.5 * NOW_S
+        low = (now.time_s > began_s + 0.5 * NOW_S) & (now.values_c < level_c)
         if np.count_nonzero(low) < PAST_READINGS:
             return math.inf
         low_s, low_c = now.time_s[low], now.values_c[low]
         fastest_c_per_s = FIRST_FALLS * float(low_c[0] - low_c[1]) / float(low_s[1] - low_s[0])
-        if fastest_c_per_s <= 0.0 or low_c[0] >= level_c:
+        if fastest_c_per_s <= 0.0:
             return math.inf
         return max(began_s, float(low_s[0]) - (level_c - float(low_c[0])) / fastest_c_per_s)
 
@@ -283,7 +290,12 @@ class PowerMonitor:
             return False
         end_s = _lets_go_s(plan, heated[-1], self._fell_from_c)
         after_s = self._fall_began_s - self._clock_began_s - end_s
-        return -CLOCK_EARLY_S < after_s < CLOCK_LATE_S
+        return -self._clock_early_s < after_s < CLOCK_LATE_S
+
+    @property
+    def _clock_early_s(self) -> float:
+        """How much earlier than it is taken for a clock that does not wait may end [s]."""
+        return min(CLOCK_EARLY_S + self._ahead_s, CLOCK_MOST_EARLY_S)
 
     def above_clock_c(self, now_s: float, now_c: float) -> float:
         """Return how far it is above where a clock that does not wait has it now [°C]."""
@@ -315,8 +327,8 @@ class PowerMonitor:
         # A relay lets go at its set point: where that is far behind the clock, the clock waited.
         clock_c = np.interp(now.time_s - self._clock_began_s, plan.time_s, plan.temperature_c)
         near_s = now.time_s[~settled | (now.values_c > clock_c - BEHIND_C)]
-        scan = _scan_since(now, float(near_s[-1]) + 1.0 if near_s.size else -math.inf)
-        if scan is not None and scan.turning > SURELY_TURNS:
+        behind_s = float(near_s[-1]) + 1.0 if near_s.size else -math.inf
+        if self._gains_since(now, behind_s, rate / SECONDS_PER_HOUR).turning > SURELY_TURNS:
             return True
         # What is left of full power falls from one half of the hour to the other.
         age_s = now.at_s - now.time_s
@@ -338,6 +350,8 @@ class PowerMonitor:
     def _update_hold(self, position: Position) -> None:
         assert self._plan is not None
         index = position.segment
+        if position.phase == "ramp" and index is not None and position.begun_s is not None:
+            self._begun_s[index] = position.begun_s
         if position.phase != "left":
             self._ramp = position if position.phase == "ramp" else None
             self._ramp_s = self._recent.points()[0][-1]
@@ -507,12 +521,10 @@ class PowerMonitor:
         since = now.time_s > hold.arrived_s + SETTLED_S
         if np.count_nonzero(since) < BEFORE_POINTS:
             return False
-        scan = LineScan(now.time_s[since], now.values_c[since])
-        for count in scan.counts:
-            look = scan.look(count, -1.0, LEVEL_C)
-            if look is None or -look.away_c <= look.allowed_c(-1.0):
-                continue
-            return self._sunk.is_seen_again(now) or -look.away_c > SURE_SHARE * look.allowed_c(-1.0)
+        for look in LineScan(now.time_s[since], now.values_c[since]).looks(-1.0, LEVEL_C):
+            allowed_c = look.allowed_c(-1.0)
+            if -look.away_c > allowed_c:
+                return self._sunk.is_seen_again(now) or -look.away_c > SURE_SHARE * allowed_c
         return False
 
     def _ends_by_clock(self, plan: Plan, position: Position, index: int, now_s: float) -> bool:
@@ -529,7 +541,7 @@ class PowerMonitor:
             return False
         clock_s = on_plan_s + late_s
         end_s = _lets_go_s(plan, index, self._fell_from_c)
-        return plan.segments[index].end_s - CLOCK_EARLY_S < clock_s < end_s + CLOCK_LATE_S
+        return plan.segments[index].end_s - self._clock_early_s < clock_s < end_s + CLOCK_LATE_S
 
     # Part of it gone
 
@@ -563,49 +575,75 @@ class PowerMonitor:
     def _left_its_line(self, plan: Plan, position: Position, index: int, now: RecentCourse) -> bool:
         """Tell whether the last readings lie below the ramp's line by more than ever before."""
         segment = plan.schedule.segments[index]
+        turns = index + 1 == len(plan.segments) or not plan.heats(index + 1)
+        most_c = segment.target_c - CORNER_C
+        if turns and now.highest_c > most_c - SIGNIFICANT_ERRORS * now.error_c:
+            return False  # it may have come to its target, and be let go
         rate_c_per_s = (segment.rate_c_per_h or math.inf) / SECONDS_PER_HOUR
-        begun_s = -math.inf if position.begun_s is None else position.begun_s + SETTLED_S
-        scan = _scan_since(now, begun_s, most_c_per_s=rate_c_per_s)
-        if scan is None:
-            return False
-        for count in scan.counts:
-            look = scan.look(count, -1.0, LOSS_C)
-            if look is None or look.slope_c_per_s * SECONDS_PER_HOUR < LEAST_PACE_C_PER_H:
-                continue
-            if look.from_c + 3.0 * look.due_c > segment.target_c - CORNER_C - look.most_c:
-                continue
-            # Where its line begins: at its end it may have come up to its clock, and first swing.
-            begun_c = look.from_c - look.slope_c_per_s * BEFORE_S
-            lagged = self.above_clock_c(look.from_s - BEFORE_S, begun_c) < -LAGS_C
-            caught_up = lagged and self.above_clock_c(now.at_s, now.celsius) > -NEAR_CLOCK_C
-            allowed_c = max(
-                FIRST_SWING_C if caught_up else LOSS_C,
-                1.25 * COLD_SWING_C if now.highest_c < COLD_SWINGS_C else 0.0,
-                LOST_SHARE * look.due_c,
-                look.allowed_c(-1.0),
-            )
-            if -look.away_c <= allowed_c:
-                continue
-            if self._climbs_again(now, min(look.slope_c_per_s, rate_c_per_s)):
-                return False
-            again = self._lost.is_seen_again(now)
-            if not again and -look.away_c < SURE_SHARE * allowed_c:
-                return False
-            pace_c_per_s = min(look.slope_c_per_s, rate_c_per_s)
-            self._lost_at_c = look.from_c + pace_c_per_s * (now.at_s - look.from_s)
-            self._lost_s, self._lost_pace_c_per_h = now.at_s, 0.5 * pace_c_per_s * SECONDS_PER_HOUR
-            return True
+        for scan in self._scans(plan, position, index, now):
+            for look in scan.looks(-1.0, LOSS_C, most_c, GAPS_S):
+                pace_c_per_s = min(look.slope_c_per_s, rate_c_per_s)
+                if pace_c_per_s * SECONDS_PER_HOUR < LEAST_PACE_C_PER_H:
+                    continue
+                # Where its line begins: at its end it may have come up to its clock, and first
+                # swing.
+                begun_c = look.from_c - look.slope_c_per_s * BEFORE_S
+                lagged = self.above_clock_c(look.from_s - BEFORE_S, begun_c) < -LAGS_C
+                gained_c = (look.slope_c_per_s - rate_c_per_s) * BEFORE_S
+                caught_up = (
+                    lagged
+                    and gained_c > CATCHES_UP_C
+                    and self.above_clock_c(now.at_s, now.celsius) > -NEAR_CLOCK_C
+                )
+                allowed_c = max(
+                    FIRST_SWING_C if caught_up else LOSS_C,
+                    1.25 * COLD_SWING_C if begun_c < COLD_SWINGS_C else 0.0,
+                    LOST_SHARE * look.due_c,
+                    look.allowed_c(-1.0),
+                )
+                if -look.away_c <= allowed_c:
+                    continue
+                again = self._lost.is_seen_again(now)
+                if not again and -look.away_c < SURE_SHARE * allowed_c:
+                    return False
+                self._lost_at_c = min(look.from_c + pace_c_per_s * (now.at_s - look.from_s), most_c)
+                self._lost_s = now.at_s
+                self._lost_pace_c_per_h = 0.5 * pace_c_per_s * SECONDS_PER_HOUR
+                return True
         return False
 
-    def _climbs_again(self, now: RecentCourse, pace_c_per_s: float) -> bool:
-        """Tell whether the last minutes surely climb as before: a relay was off for a while."""
-        span_s = max(LATEST_S, LATEST_READINGS * self._recent.interval_s())
-        latest = now.time_s > now.at_s - span_s
-        if np.count_nonzero(latest) < LATEST_READINGS:
-            return False
-        line = LeastSquaresLine(now.time_s[latest], now.values_c[latest])
-        surely_c_per_s = line.slope_c_per_s - line.slope_error_c_per_s(now.noise_c)
-        return surely_c_per_s > AGAIN_SHARE * pace_c_per_s
+    def _scans(
+        self, plan: Plan, position: Position, index: int, now: RecentCourse
+    ) -> Iterator[LineScan]:
+        """Yield what looks at the readings since its ramp had its own pace.
+
+        Until there are enough of them, also one that has the ramp before go on into this one: with
+        the power it had it keeps that pace, or the new one's where that is slower.
+        """
+        segments, time_s, values_c = plan.schedule.segments, now.time_s, now.values_c
+        rate_c_per_s = (segments[index].rate_c_per_h or math.inf) / SECONDS_PER_HOUR
+        begun_s = -math.inf if position.begun_s is None else position.begun_s
+        own, earlier = time_s >= begun_s + SETTLED_S, None
+        before_c_per_s = (segments[index - 1].rate_c_per_h or 0.0) / SECONDS_PER_HOUR
+        if index and plan.heats(index - 1) and before_c_per_s:
+            corner_s = begun_s - segments[index - 1].hold_s
+            since = time_s >= self._begun_s.get(index - 1, -math.inf) + SETTLED_S
+            ramp = since & (time_s < corner_s)
+            # What had all its power on has not shown how it swings.
+            if rate_c_per_s >= before_c_per_s or _keeps_pace(
+                time_s[ramp], values_c[ramp], before_c_per_s
+            ):
+                earlier = LineScan(time_s[ramp], values_c[ramp], before_c_per_s)
+        if earlier is not None and now.at_s < begun_s + 2.0 * SETTLED_S + BEFORE_S:
+            held = segments[index - 1].hold_s > 0.0
+            goes_on_c_per_s = 0.0 if held else min(rate_c_per_s, before_c_per_s)
+            straight_c = (
+                values_c
+                + before_c_per_s * np.maximum(corner_s - time_s, 0.0)
+                - goes_on_c_per_s * np.maximum(begun_s - time_s, 0.0)
+            )
+            yield LineScan(time_s[since], straight_c[since], goes_on_c_per_s, past_until_s=corner_s)
+        yield LineScan(time_s[own], values_c[own], rate_c_per_s, earlier)
 
     def _lost_its_pace(
         self,
@@ -692,8 +730,7 @@ class PowerMonitor:
             self.faster = now.celsius > self._gained_c + rate * passed_h + 0.5 * GAIN_C
             return
         target_c = plan.schedule.segments[index].target_c
-        begun_s = -math.inf if position.begun_s is None else position.begun_s + SETTLED_S
-        due_c = self._ran_away_from_c(now, begun_s, rate / SECONDS_PER_HOUR, target_c)
+        due_c = self._ran_away_from_c(plan, position, index, now)
         if due_c is not None:
             self.faster, self._gained_c, self._gained_s = True, due_c, now.at_s
             return
@@ -733,18 +770,24 @@ class PowerMonitor:
             return
 
     def _ran_away_from_c(
-        self, now: RecentCourse, begun_s: float, rate_c_per_s: float, target_c: float
+        self, plan: Plan, position: Position, index: int, now: RecentCourse
     ) -> float | None:
         """Return where its program has it at the most, if it is above by more than ever [°C]."""
-        scan = _scan_since(now, begun_s, least_c_per_s=rate_c_per_s)
-        if scan is None or now.highest_c < COLD_SWINGS_C:
+        segment = plan.schedule.segments[index]
+        begun_s = -math.inf if position.begun_s is None else position.begun_s + SETTLED_S
+        if segment.rate_c_per_h is None or now.highest_c < COLD_SWINGS_C:
             return None
-        lately = _scan_since(now, max(begun_s, now.at_s - SWING_S))
-        swings = scan.turning > SURELY_TURNS
-        swings = swings and lately is not None and lately.turning > STILL_TURNS
-        for count in scan.counts:
-            look = scan.look(count, 1.0, GAIN_C)
-            if look is None or look.from_c + 3.0 * look.due_c > target_c:
+        rate_c_per_s = segment.rate_c_per_h / SECONDS_PER_HOUR
+        scan = self._gains_since(now, begun_s, rate_c_per_s)
+        # What may be running away already hides how it swung until then.
+        before_s = now.at_s - OUT_S
+        lately_s = max(begun_s, before_s - SWING_S)
+        swings = (
+            self._gains_since(now, begun_s, rate_c_per_s, before_s).turning > SURELY_TURNS
+            and self._gains_since(now, lately_s, rate_c_per_s, before_s).turning > STILL_TURNS
+        )
+        for look in scan.looks(1.0, GAIN_C):
+            if look.from_c + 3.0 * look.due_c > segment.target_c:
                 continue
             # What a relay lets go of is at its set point; else the clock may be ahead, and it may
             # catch up with that.
@@ -761,6 +804,14 @@ class PowerMonitor:
                 return look.from_c + rate_c_per_s * (now.at_s - look.from_s)
             return None
         return None
+
+    @staticmethod
+    def _gains_since(
+        now: RecentCourse, since_s: float, rate_c_per_s: float, until_s: float = math.inf
+    ) -> LineScan:
+        """Return what looks for more than a rate in the readings between two moments."""
+        since = (now.time_s >= since_s) & (now.time_s <= until_s)
+        return LineScan(now.time_s[since], now.values_c[since], rate_c_per_s, gains=True)
 
     # On past its time
 
@@ -889,18 +940,13 @@ def _lets_go_s(plan: Plan, index: int, celsius: float) -> float:
     return plan.ramp_s(after, min(celsius, plan.schedule.segments[index].target_c))
 
 
-def _scan_since(
-    now: RecentCourse,
-    since_s: float,
-    *,
-    most_c_per_s: float = math.inf,
-    least_c_per_s: float = -math.inf,
-) -> LineScan | None:
-    """Return all looks at the readings since a moment; None if there are few."""
-    since = now.time_s >= since_s
-    if np.count_nonzero(since) < BEFORE_POINTS:
-        return None
-    return LineScan(now.time_s[since], now.values_c[since], most_c_per_s, least_c_per_s)
+def _keeps_pace(time_s: FloatArray, values_c: FloatArray, pace_c_per_s: float) -> bool:
+    """Tell whether the last of a ramp was no slower than its program."""
+    last = time_s > time_s[-1:] - MEETS_S
+    if np.count_nonzero(last) < BEFORE_POINTS:
+        return False
+    line = LeastSquaresLine(time_s[last], values_c[last])
+    return line.slope_c_per_s > (1.0 - KEEPS_PLAN_SHARE) * pace_c_per_s
 
 
 class _Suspicion:

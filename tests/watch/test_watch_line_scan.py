@@ -51,13 +51,60 @@ def test_a_look_is_the_mean_of_the_last_readings_beside_the_line_before() -> Non
     time_s = np.arange(0.0, 2.0 * HOUR_S, 60.0)
     read_c = 500.0 + 0.02 * time_s
     read_c[-2:] -= 3.0
-    look = LineScan(time_s, read_c).look(2, -1.0, 1.0)
-    assert look is not None
+    look = {one.count: one for one in LineScan(time_s, read_c).looks(-1.0, 1.0)}[2]
     assert look.away_c == pytest.approx(-3.0, abs=1e-6)
     assert look.due_c == pytest.approx(0.02 * 90.0, abs=1e-6)
     assert look.slope_c_per_s == pytest.approx(0.02, abs=1e-9)
     assert look.most_c == pytest.approx(0.0, abs=1e-6)
-    assert LineScan(time_s, read_c).look(2, 1.0, 1.0) is None
+    assert list(LineScan(time_s, read_c).looks(1.0, 1.0)) == []
+
+
+def test_what_goes_bit_by_bit_is_seen_whole_beside_a_line_that_ended_before_it() -> None:
+    """A parabola for 7 min: 4.9 °C short at the last, and all of it with 7 min left out.
+
+    More than the plan's target is never due: 2 °C below what the line would come to.
+    """
+    time_s = np.arange(0.0, 2.0 * HOUR_S, 60.0)
+    left_s = np.clip(time_s - (time_s[-1] - 420.0), 0.0, None)
+    read_c = 500.0 + 0.02 * time_s - 4.9 * (left_s / 420.0) ** 2
+    scan = LineScan(time_s, read_c)
+    away_c = {
+        gap_s: {look.count: look.away_c for look in scan.looks(-1.0, 1.0, gaps_s=(gap_s,))}[1]
+        for gap_s in (0.0, 420.0)
+    }
+    assert away_c[420.0] == pytest.approx(-4.9, abs=1e-6)
+    assert -4.5 < away_c[0.0] < -1.0
+    due_c = 500.0 + 0.02 * time_s[-1] - 2.0
+    capped = next(iter(scan.looks(-1.0, 1.0, due_c, (420.0,))))
+    assert capped.away_c == pytest.approx(-2.9, abs=1e-6)
+
+
+def test_a_pace_that_is_the_plans_but_for_noise_is_taken_for_it() -> None:
+    """±1 °C about 0.02 °C/s: the line goes on at that; one of 0.018 °C/s keeps its own."""
+    time_s = np.arange(0.0, 2.0 * HOUR_S, 10.0)
+    noise_c = np.where(np.arange(time_s.size) % 2, 1.0, -1.0)
+    for pace_c_per_s, within in ((0.02, 0.0), (0.018, 2e-4)):
+        read_c = 500.0 + pace_c_per_s * time_s + noise_c
+        read_c[-12:] -= 8.0
+        look = {one.count: one for one in LineScan(time_s, read_c, 0.02).looks(-1.0, 3.0)}[12]
+        assert look.slope_c_per_s == pytest.approx(pace_c_per_s, rel=0.0, abs=within)
+
+
+def test_what_an_earlier_stretch_swung_by_is_known_in_the_next() -> None:
+    """±6 °C for an hour and a half, and half an hour of calm: 4 °C off are none of its habits.
+
+    Of the calm alone too little is known.
+    """
+    time_s = np.arange(0.0, 1.5 * HOUR_S, 60.0)
+    swings_c = 300.0 + 0.02 * time_s + 6.0 * np.sin(2.0 * np.pi * time_s / 600.0)
+    later_s = np.arange(2.0 * HOUR_S, 2.5 * HOUR_S, 60.0)
+    calm_c = 500.0 + 0.03 * (later_s - later_s[0])
+    calm_c[-1] -= 4.0
+    assert list(LineScan(later_s, calm_c).looks(-1.0, 3.0)) == []
+    earlier = LineScan(time_s, swings_c)
+    looks = list(LineScan(later_s, calm_c, earlier=earlier).looks(-1.0, 3.0))
+    assert looks
+    assert all(-look.away_c < look.allowed_c(-1.0) for look in looks)
 
 
 @pytest.mark.parametrize("early_s", [480.0, 0.0])
