@@ -152,6 +152,11 @@ class ObservedHold:
     ramp: RampLine = RampLine()
 
     @property
+    def level_from_s(self) -> float:
+        """From when on it has its level: a swing's top was at the target before its middle."""
+        return self.arrived_s + min(max(self.ramp.meets_s - self.arrived_s, 0.0), CORNER_S)
+
+    @property
     def soonest_due_s(self) -> float:
         """When its end is due where a swing or noise was first at its target [s]."""
         late_s = self.ramp.meets_s - ARRIVED_ERRORS * self.ramp.error_s - self.arrived_s
@@ -467,8 +472,8 @@ class PowerMonitor:
             return
         hold = self._hold
         held = hold is not None and self._leaves_early(hold, now.at_s)
-        sinks = hold is not None and held and now.sinks_from(hold.arrived_s)
-        sinks = sinks or (hold is not None and held and now.is_below_floor(hold.arrived_s))
+        sinks = hold is not None and held and now.sinks_from(hold.level_from_s)
+        sinks = sinks or (hold is not None and held and now.is_below_floor(hold.level_from_s))
         sinks = sinks or (hold is not None and held and self._left_its_level(now, hold))
         if now.highest_c < WARM_C or not (now.falls or sinks):
             return
@@ -518,7 +523,7 @@ class PowerMonitor:
 
     def _left_its_level(self, now: RecentCourse, hold: ObservedHold) -> bool:
         """Tell whether the last readings lie below the hold's line by more than ever before."""
-        since = now.time_s > hold.arrived_s + SETTLED_S
+        since = now.time_s > hold.level_from_s + SETTLED_S
         if np.count_nonzero(since) < BEFORE_POINTS:
             return False
         for look in LineScan(now.time_s[since], now.values_c[since]).looks(-1.0, LEVEL_C):
