@@ -187,14 +187,18 @@ def _swings_about(
         arrived_s = _seen_arrival_s(plan, index, even, passage.start_s)
     now_s = float(even.time_s[-1])
     came = even.temperature_c[0] < segment.target_c - limit.NOT_HELD_C and plan.heats(index)
-    if arrived_s is None or not came or now_s - arrived_s >= segment.hold_s:
+    if arrived_s is None or not came or not segment.hold_s:
         return False
-    before = (even.time_s >= arrived_s) & (even.time_s < now_s - limit.SWINGS_BEFORE_S)
+    until_s = min(now_s - limit.SWINGS_BEFORE_S, arrived_s + segment.hold_s)
+    before = (even.time_s >= arrived_s) & (even.time_s < until_s)
     away_c = even.temperature_c[before] - segment.target_c
     if not away_c.size:
         return False
-    most_c, least_c = limit.SWINGS_ON * max(np.max(away_c), 0.0), min(np.min(away_c), 0.0)
-    return bool(least_c <= now_c - segment.target_c <= most_c)
+    most_c, least_c = max(float(np.max(away_c)), 0.0), min(float(np.min(away_c)), 0.0)
+    # A swing's top was at the target so long before its middle.
+    early_s = most_c / (segment.rate_c_per_h or math.inf) * SECONDS_PER_HOUR
+    due = now_s - arrived_s >= segment.hold_s + early_s
+    return not due and least_c <= now_c - segment.target_c <= limit.SWINGS_ON * most_c
 
 
 def _inside(
