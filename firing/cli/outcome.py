@@ -42,6 +42,10 @@ DEBUG = False
 _closed: set[str] = set()
 
 
+class _ReaderGone(Exception):
+    """Nobody reads standard output any more; `click` makes exit code 1 of a `BrokenPipeError`."""
+
+
 def run(command: click.Command) -> NoReturn:
     """Run a command and leave the process with the code its outcome calls for."""
     _occupy_closed_streams()
@@ -65,10 +69,13 @@ def run(command: click.Command) -> NoReturn:
             _warn(f"{usage.get_usage()}\nTry '{usage.command_path} --help' for help.\n")
         _warn(f"Error: {error.format_message()}")
         code = error.exit_code
-    except (KeyboardInterrupt, click.Abort):
-        _warn("firing: interrupted")
+    except (KeyboardInterrupt, click.Abort) as error:
+        # A question and nobody at the other end: `click` calls that an abort, too.
+        unanswered = isinstance(error.__context__, EOFError)
+        end = "nobody answers here; give the answers as options" if unanswered else "interrupted"
+        _warn("\n" * unanswered + f"firing: {end}")
         code = INTERRUPTED
-    except BrokenPipeError:
+    except (BrokenPipeError, _ReaderGone):
         # The reader of a pipe has seen enough; that is no fault of anybody's.
         _let_go(sys.stdout)
     except OSError as error:
@@ -127,7 +134,10 @@ def _print(content: str) -> None:
     if "stdout" in _closed:
         raise FiringError("standard output is closed, so nothing can be printed; open it")
     # Named, as click would write UTF-8 to a stream that is said to take ASCII.
-    click.echo(readable(printed(content), sys.stdout), file=sys.stdout)
+    try:
+        click.echo(readable(printed(content), sys.stdout), file=sys.stdout)
+    except BrokenPipeError:
+        raise _ReaderGone from None
 
 
 def _warn(message: str) -> None:

@@ -3,9 +3,9 @@
 Where it is at full power now, its pace goes on falling with temperature as it fell in the last
 hours: losses grow, the wall takes up less, and both together go by a straight line.
 
-Elsewhere a kilogram of ware, and the wall that goes with it, are led along the course so far.  What both took
-at full power is the power; how the pace fell as the wall took more tells how much wall there is.
-Then both go on at full power.
+Elsewhere a kilogram of ware, and the wall that goes with it, are led along the course so far.  What
+both took at full power is the power; how the pace fell as the wall took more tells how much wall
+there is.  Then both go on at full power.
 
 Until full power is seen a kiln may have more or less than its plan asks for.  What it has done
 already it can do; how much less it may have at the top is what the slow end of a range is for.
@@ -82,7 +82,7 @@ kilns lose twice as much, large full ones half; chosen on made firings [(°C/h)/
 FALL_DRIFT, PACE_SHARE = 0.08, 0.015
 """By how much the fall, and a share by which the pace, is another later; chosen on made firings."""
 PACE_MOST_S, PACE_AGE_S, PACE_LEAST_S = 9000.0, 5400.0, 1500.0
-COURSE_OFF_C, COURSE_OFF_S = 0.3, 360.0
+COURSE_OFF_C, COURSE_OFF_S, LINE_POINTS = 0.3, 360.0, 33
 """How far a course is off the straight line's, and for how long to one side [°C, s]."""
 
 
@@ -125,11 +125,8 @@ class ShownPace:
     def _climb(self, pace: float, fall: float, from_c: float, to_c: float) -> FullPowerClimb:
         at_c = np.linspace(from_c, max(to_c, from_c + 1.0), LINE_POINTS)
         rate = pace - fall * (at_c - self.at_c)
-        stalled = rate < LEAST_CLIMB_C_PER_H
-        return FullPowerClimb(at_c, rate, float(at_c[np.argmax(stalled)]) if stalled.any() else None)
-
-
-LINE_POINTS = 33
+        stalled = at_c[rate < LEAST_CLIMB_C_PER_H]
+        return FullPowerClimb(at_c, rate, float(stalled[0]) if stalled.size else None)
 
 
 def shown_pace(
@@ -159,7 +156,8 @@ def shown_pace(
         scatter = float(weight @ left_c**2 / weight.sum()) * count / max(count - 2.5, 1.0)
         variance = scatter + COURSE_OFF_C**2 * alike
     later = np.diag([(PACE_SHARE * found[1]) ** 2, FALL_DRIFT**2])
-    return ShownPace(at_c, float(found[1]), float(found[2]), covariance[1:, 1:] + later)
+    unsure = np.asarray(covariance[1:, 1:] + later, dtype=np.float64)
+    return ShownPace(at_c, float(found[1]), float(found[2]), unsure)
 
 
 class _Wall:

@@ -67,11 +67,11 @@ class Look:
         """Return by how much a change of a sign has to be away to be none of its habits [°C]."""
         most_c = max(float(np.max(sign * self.past_c)), 0.0)
         scatter_c = float(np.sqrt(np.mean(self.past_c**2)))
-        allowed_c = PAST_SHARE * most_c + PAST_MORE_C
         looks = self.past_c.size / self.count
+        few = 1.0 + 2.0 / looks  # tell the largest badly
+        allowed_c = few * PAST_SHARE * most_c + PAST_MORE_C
         if looks >= SWING_LOOKS and self.most_c < SWING_PEAK * scatter_c:
             return allowed_c
-        few = 1.0 + 2.0 / looks
         return max(allowed_c, few * min(PAST_ERRORS * scatter_c, NOISE_SHARE * self.most_c))
 
     @property

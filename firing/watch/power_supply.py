@@ -47,6 +47,8 @@ PACE_SWING_SHARE = 2.0
 """A pace is lost by so many times the swing about it: a line drawn through swings is off, too."""
 WARM_C = 80.0
 """A kiln colder than this cannot fall so far: that is a matter of the thermocouple's leads."""
+BEGUN_C = 10.0
+"""A kiln that was never this far above its room may wait for its start yet [°C]."""
 HOLD_LEFT_S = 240.0
 """A fall this shortly before a hold's end may be its end [s]."""
 CLOCK_EARLY_S, CLOCK_MOST_EARLY_S, CLOCK_LATE_S = 120.0, 300.0, 900.0
@@ -197,13 +199,13 @@ class PowerMonitor:
         self._lost_pace_c_per_h = math.nan
         self._lost_s = math.nan
         self._lost, self._gained = _Suspicion(), _Suspicion()
-        self._sunk, self._rose = _Suspicion(), _Suspicion()
+        self._sunk, self._rose, self._off_line = _Suspicion(), _Suspicion(), _Suspicion()
         self._fresh = False
         self._gained_c = self._gained_s = math.nan
         self.gone = self.weaker = self.stays_on = self.faster = False
         self.falls = self.runs_up = False
         self._clock_began_s: float | None = None
-        self._ahead_s = 0.0
+        self._ahead_s = self._behind_s = 0.0
         self._fall_began_s: float | None = None
         self._fell_from_c = math.nan
         self._fell_by_s = math.inf
@@ -224,6 +226,11 @@ class PowerMonitor:
         points = max(RATE_WINDOW_S / interval_s, float(LEAST_POINTS))
         per_s = self._recent.noise_c() * math.sqrt(12.0 / points**3) / interval_s
         return per_s * SECONDS_PER_HOUR
+
+    @property
+    def surely_begun_c(self) -> float:
+        """How far above its room a kiln has surely been heated, whatever the noise [°C]."""
+        return BEGUN_C + SIGNIFICANT_ERRORS * self._recent.noise_c()
 
     def update(self, position: Position | None) -> None:
         """Look at the course as it stands, once a reading."""
@@ -248,8 +255,8 @@ class PowerMonitor:
         """Take in whether it falls, since when, and when a clock that does not wait began."""
         if position.late_s is not None and position.phase in ("ramp", "hold"):
             self._clock_began_s = now.at_s - position.program_s - position.late_s
-            if position.phase == "ramp" and now.highest_c > COLD_SWINGS_C:
-                self._ahead_s = max(self._ahead_s, -position.late_s)
+            if position.phase == "ramp" and position.segment is not None:
+                self._update_clock(position.segment, position.late_s, now)
         if now.swings:
             self._swung_s = now.at_s
         self.falls = now.falls
@@ -258,6 +265,27 @@ class PowerMonitor:
         elif self._fall_began_s is None:
             self._fall_began_s, self._fell_from_c = now.left_high_s, now.highest_c
         self._fell_by_s = self._latest_fall_s(now)
+
+    def _update_clock(self, index: int, late_s: float, now: RecentCourse) -> None:
+        """Take in, on a ramp, how far the kiln is from the clock as that is taken to have begun."""
+        assert self._plan is not None
+        rate_c_per_h = self._plan.schedule.segments[index].rate_c_per_h
+        hour = now.time_s > now.at_s - KEEPS_PACE_S
+        self._behind_s = 0.0
+        if now.highest_c < COLD_SWINGS_C or rate_c_per_h is None:
+            return
+        since_s = self._begun_s.get(index, -math.inf) + SETTLED_S
+        if now.time_s[hour][0] < since_s or np.count_nonzero(hour) < BEFORE_POINTS:
+            return
+        line = LeastSquaresLine(now.time_s[hour], now.values_c[hour])
+        rate_c_per_s = rate_c_per_h / SECONDS_PER_HOUR
+        line_late_s = late_s + (now.celsius - line.at_c(now.mean_s)) / rate_c_per_s
+        self._ahead_s = max(self._ahead_s, -line_late_s)
+        off_share = abs(line.slope_c_per_s / rate_c_per_s - 1.0)
+        off_share += line.slope_error_c_per_s(now.noise_c) / rate_c_per_s
+        # At the program's pace, and not far behind, its clock is with it and began later.
+        if off_share < KEEPS_PACE_SHARE and line_late_s * rate_c_per_s < BEHIND_C:
+            self._behind_s = max(line_late_s, 0.0)
 
     def _latest_fall_s(self, now: RecentCourse) -> float:
         """Return by when the fall it is in has surely begun [s]; infinite where none is seen.
@@ -428,7 +456,7 @@ class PowerMonitor:
     def _leaves_early(self, hold: ObservedHold, now_s: float) -> bool:
         """Tell whether a fall now is too early to be the hold's end."""
         left_s = HOLD_LEFT_S + hold.unsure_s
-        if self._fell_by_s < hold.due_s - left_s:
+        if self._fell_by_s < hold.soonest_due_s - left_s:
             return True
         if self._recent.interval_s() < RARE_S:
             return now_s < hold.soonest_due_s - left_s
@@ -490,7 +518,10 @@ class PowerMonitor:
             swung = now.at_s - self._swung_s < SWING_S
             if (came_late or swung) and now.at_s - hold.arrived_s < CORNER_S:
                 least_c = max(least_c, FIRST_SWING_C)
-            if missing_c < least_c and not sinks:
+            # A hot one that ran above its target is let fall to it, and swings for the first time.
+            level_c = float(np.median(now.values_c[now.time_s >= hold.arrived_s]))
+            ran_over = level_c > target_c + LEVEL_C and now.highest_c > COLD_SWINGS_C
+            if missing_c < least_c and (ran_over or not sinks):
                 return
             if self._ends_by_clock(plan, position, hold.index, now.at_s):
                 self.over_by_clock = True
@@ -542,6 +573,8 @@ class PowerMonitor:
             late_s = hold.late_s
             stayed_s = min(min(now_s, self._fell_by_s), hold.due_s) - hold.arrived_s
             on_plan_s = plan.segments[index].ramp_end_s + stayed_s
+            if late_s is not None:
+                late_s -= self._behind_s
         if late_s is None:
             return False
         clock_s = on_plan_s + late_s
@@ -608,8 +641,10 @@ class PowerMonitor:
                 )
                 if -look.away_c <= allowed_c:
                     continue
-                again = self._lost.is_seen_again(now)
-                if not again and -look.away_c < SURE_SHARE * allowed_c:
+                # What only stands may be a stuck reading.
+                fell = now.celsius < look.from_c - SIGNIFICANT_ERRORS * now.error_c
+                sure = fell and -look.away_c > SURE_SHARE * allowed_c
+                if not self._off_line.is_seen_again(now) and not sure:
                     return False
                 self._lost_at_c = min(look.from_c + pace_c_per_s * (now.at_s - look.from_s), most_c)
                 self._lost_s = now.at_s
@@ -711,6 +746,11 @@ class PowerMonitor:
                 return False
             if not self._lost.is_seen_again(now):
                 return False
+        began_s = self._clock_began_s
+        if began_s is not None and now.is_within_swing(
+            np.interp(now.time_s - began_s, plan.time_s, plan.temperature_c)
+        ):
+            return False
         self._lost_at_c, self._lost_s = expected_c, now.at_s
         self._lost_pace_c_per_h = 0.5 * pace_c_per_h
         return True
@@ -919,19 +959,22 @@ class PowerMonitor:
     def _latest_end_s(self, plan: Plan, hold: ObservedHold, now: RecentCourse) -> float:
         """Return when a hold is surely over [s]: noise and swing show it reached too early."""
         hold_s = plan.schedule.segments[hold.index].hold_s
+        rate_c_per_h = plan.schedule.segments[hold.index].rate_c_per_h
+        early_s = 0.0
+        if rate_c_per_h is not None:
+            early_c = ARRIVED_ERRORS * now.minute_noise_c
+            if now.swings:
+                early_c += ARRIVED_SWINGS * now.usual_fall_c
+            pace_c_per_h = max(hold.pace_c_per_h, LEAST_PACE_SHARE * rate_c_per_h)
+            pace_c_per_h = min(rate_c_per_h, pace_c_per_h)
+            early_s = min(early_c / pace_c_per_h * SECONDS_PER_HOUR, MOST_EARLY_S)
         if hold.ramp.meets_s > -math.inf:
             unsure_s = 0.0 if now.swings else hold.unsure_s
             latest_s = hold.ramp.meets_s + ARRIVED_ERRORS * hold.ramp.error_s
-            return max(hold.due_s + unsure_s, latest_s + hold_s)
-        rate_c_per_h = plan.schedule.segments[hold.index].rate_c_per_h
-        if rate_c_per_h is None:
-            return hold.due_s
-        early_c = ARRIVED_ERRORS * now.minute_noise_c
-        if now.swings:
-            early_c += ARRIVED_SWINGS * now.usual_fall_c
-        pace_c_per_h = min(rate_c_per_h, max(hold.pace_c_per_h, LEAST_PACE_SHARE * rate_c_per_h))
-        early_s = min(early_c / pace_c_per_h * SECONDS_PER_HOUR, MOST_EARLY_S)
-        return hold.due_s + early_s + hold.unsure_s
+            # A ramp that bent before its target is no line: noise lets it be known no better.
+            bent_s = min(max(hold.arrived_s - latest_s, 0.0), early_s)
+            return max(hold.due_s + max(unsure_s, bent_s), latest_s + hold_s)
+        return hold.due_s + early_s + (0.0 if rate_c_per_h is None else hold.unsure_s)
 
 
 def _lets_go_s(plan: Plan, index: int, celsius: float) -> float:

@@ -34,7 +34,7 @@ from firing.watch.full_power import (
     full_power,
     shown_pace,
 )
-from firing.watch.history import TICKS_PER_S, is_last_at_its_tick, nearest_ticks
+from firing.watch.history import TICKS_PER_S, floor_tick_s, is_last_at_its_tick, nearest_ticks
 from firing.watch.state import (
     AS_EXPECTED,
     AT_ITS_BEST,
@@ -49,7 +49,7 @@ MOST_SLOWDOWN = 10.0
 """A kiln that goes slower still has stalled, and no time can be told."""
 PACE_S, ARRIVED_C, STALL_NEAR_C = 600.0, 5.0, 60.0
 ON_PACE_SHARE = 0.95
-CLIMB_STEP_C, CLOCK_STEP_S = 10.0, 120.0
+CLIMB_STEP_C, CLOCK_STEP_S, CLIMB_POINTS = 10.0, 120.0, 33
 
 
 DRAG_LEAST, DRAG_MOST = 0.01, 0.25
@@ -69,7 +69,7 @@ DRAG_FROM_C = 250.0
 LED_DOWN_SHARE, LED_DOWN_S = 0.4, 2700.0
 """A clock that waits may stand still for such a share of a cooling's first part, before the kiln
 falls as fast as it is led; chosen on made firings [-, s]."""
-WORST, SLOWER, SLOWEST_SHARE = 0.98, 0.95, 0.9
+WORST, SLOWER, SLOWEST_SHARE = 0.975, 0.95, 0.9
 """As likely as the first a kiln is faster than its slowest: late ones are few, and ranges are to
 hold them too.  The slowest has the second share of that pace; the third
 where it has shown too little for more [-, -, -]."""
@@ -346,12 +346,36 @@ class FiringProgress:
 
         `due` is how it would go on if it did: a model knows of a lag, the plan does not.
         """
+        if self.paces is not None and self.paces.pace_c_per_h is None:
+            return max(self.dragged, self.held_back)
         pace = _pace_c_per_h(due)
         slow = self.at_limit or self.held_back > 1.0
         if not slow or self.paces is None or pace <= 0.0:
             return self.dragged
         shown = max(self.paces.pace_c_per_h or 0.0, pace / MOST_SLOWDOWN)
         return max(pace / shown, 1.0) if shown < ON_PACE_SHARE * pace else 1.0
+
+    def as_shown(self, due: RemainingCourse, *, worst: bool = False) -> tuple[float, float] | None:
+        """Return how many times longer this ramp and those after it take than `due` has them.
+
+        By the pace that full power has now; None where it is not at full power.
+        """
+        index = self.position.segment
+        shown = None if self.paces is None or not self.at_limit else self.paces.shown_pace()
+        if shown is None or index is None:
+            return None
+        limit = shown.climb(WORST if worst else 0.5, self.now_c, self.schedule.peak_c)
+        from_c, from_s, took, taken = self.now_c, 0.0, [0.0, 0.0], [0.0, 0.0]
+        for later, segment in enumerate(self.schedule.segments[index:]):
+            if segment.target_c > from_c and segment.rate_c_per_h is not None:
+                levels_c = np.linspace(from_c, segment.target_c - WAIT_BAND_C, CLIMB_POINTS)
+                pace = np.minimum(limit.c_per_h(levels_c), segment.rate_c_per_h)
+                took[later > 0] += SECONDS_PER_HOUR * float(np.trapezoid(1.0 / pace, levels_c))
+                taken[later > 0] += due.segment_ends_s[index + later] - segment.hold_s - from_s
+            from_c, from_s = segment.target_c, due.segment_ends_s[index + later]
+        if min(taken[0], took[0]) <= 0.0:
+            return None
+        return took[0] / taken[0], took[1] / taken[1] if taken[1] > 0.0 else 1.0
 
     @property
     def dragged(self) -> float:
@@ -457,7 +481,7 @@ def _calmed(about_s: FloatArray, left_c: FloatArray) -> FloatArray:
     if each < 2:
         return left_c
     whole = left_c.size // each
-    return left_c[-whole * each :].reshape(whole, each).mean(axis=1)
+    return np.asarray(left_c[-whole * each :].reshape(whole, each).mean(axis=1))
 
 
 def _rose_s(at_s: FloatArray, level_c: FloatArray) -> float:
@@ -656,9 +680,9 @@ class PaceKeeper:
     def _fall_behind(self, index: int, now_s: float, late_s: float | None) -> None:
         if index != self._segment:
             self._late = []
-            if self._segment is not None and self._slow:
-                if self._slow[-1][0] - self._slow[0][0] > HABIT_S:
-                    self._habits[self._segment] = float(np.median(self._slow, axis=0)[1])
+            long = self._slow and self._slow[-1][0] - self._slow[0][0] > HABIT_S
+            if self._segment is not None and long:
+                self._habits[self._segment] = float(np.median(self._slow, axis=0)[1])
             if not self.steady and self._habits.get(self._segment or 0, 1.0) == 1.0:
                 self._earlier_full += tuple(self._full)
             self._segment, self._slow = index, []
@@ -730,11 +754,11 @@ def _let_down_late(rest: RemainingCourse, schedule: Schedule) -> RemainingCourse
         if segment.rate_c_per_h is None or segment.target_c > from_c - ARRIVED_C:
             continue
         whole_s = (from_c - segment.target_c) / segment.rate_c_per_h * SECONDS_PER_HOUR
-        by_s = LED_DOWN_SHARE * min(whole_s, LED_DOWN_S)
+        by_s = floor_tick_s(LED_DOWN_SHARE * min(whole_s, LED_DOWN_S))
         from_s = rest.segment_ends_s[index - 1]
         ends_s = {i: end_s + by_s * (i >= index) for i, end_s in rest.segment_ends_s.items()}
         return RemainingCourse(
-            np.where(rest.time_s > from_s, rest.time_s + nearest_ticks(by_s) / TICKS_PER_S, rest.time_s),
+            rest.time_s + by_s * (rest.time_s > from_s),
             rest.temperature_c,
             rest.program_s + by_s,
             rest.unload_s + by_s,
@@ -761,13 +785,15 @@ def predict(
         later = max(progress.dragged, progress.held_back_later)
         if model is not None and progress.at_limit:
             later = 1.0
+        shown = None if model is None else progress.as_shown(due)
+        if shown is not None:
+            slower, later = shown
         never = progress.stalls(limit)
-        if never and not progress.stalls(limit, STALL_NEAR_C):  # told as a long wait, or never
-            pass
-        elif never:  # told as the pace now has it, and as an end that may never be
+        if never and progress.stalls(limit, STALL_NEAR_C):
+            # Told as the pace now has it, and as an end that may never be.
             limit, slower, later = None, progress.pace_slower, progress.pace_slower
         expected = due
-        if limit is not None or slower > 1.0:
+        if limit is not None or shown is not None or slower > 1.0:
             expected = predictor.remaining(
                 position, now_s, now_c, slower_now=slower, slower_later=later, climb=limit
             )
@@ -778,7 +804,12 @@ def predict(
         return None  # a course that no curve answers for: nothing is told rather than guessed
     slowest: RemainingCourse | None
     try:
-        if model is not None:
+        at_worst = None if shown is None else progress.as_shown(due, worst=True)
+        if at_worst is not None and not progress.stalls(progress.climb(worst=True)):
+            slowest = predictor.remaining(
+                position, now_s, now_c, slower_now=at_worst[0], slower_later=at_worst[1]
+            )
+        elif model is not None:
             slowest = model.remaining(
                 position, now_s, now_c, slower_now=slower, slower_later=slower, side=AT_ITS_WORST
             )
@@ -790,7 +821,8 @@ def predict(
                 slowest = predictor.remaining(
                     position, now_s, now_c, slower_now=slower, slower_later=so_far, climb=worst
                 )
-                slowest = _let_down_late(slowest, progress.schedule)
+        if slowest is not None:
+            slowest = _let_down_late(slowest, progress.schedule)
     except FiringError:
         slowest = None
     expected, quickest, slowest = progress.on_its_clock(expected, quickest, slowest)

@@ -106,7 +106,7 @@ class FiguresPanel(LabelledLines):
 
     HELP_TITLE = "Figures"
     HELP_WORDS = (
-        "Times in brackets are the range: from the quickest to the slowest the kiln may go on.",
+        "Times in brackets are the range: the kiln at its quickest, and at its slowest.",
         "↑ ↓ scroll.",
     )
 
