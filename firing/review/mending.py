@@ -45,6 +45,7 @@ def mend(
     say = Wording(schedule.unit)
     inside = kiln.inside(load, schedule.purpose)
     as_is, holds = _as_found(kiln, inside, found)
+    unchanged = simulate(as_is, holds, schedule, until_c=_until_c(schedule))
     mended, run = _slowed(schedule, as_is, holds)
     if not run.reaches_peak:
         raise FiringError(
@@ -62,7 +63,8 @@ def mend(
     if found is not None and found.reason == "power":
         new = replace(kiln, fitted=replace(kiln.fitted, power=max(kiln.fitted.power, 1.0)))
         anew = simulate(new, inside, schedule, until_c=_until_c(schedule)).program_s
-    return Mended(mended, _changes(schedule, mended), program_s, number, anew)
+    waiting_s = unchanged.program_s if unchanged.reaches_peak else None
+    return Mended(mended, _changes(schedule, mended), program_s, number, anew, waiting_s)
 
 
 def _as_found(

@@ -576,6 +576,8 @@ class Mended:
     with_new_elements_s : float or None
         What the plan as it was would take with the power of the kiln file [s]; None where power is
         not the matter.
+    unchanged_s : float or None
+        What the plan as it is takes in this kiln under a controller whose clock waits [s].
     """
 
     schedule: Schedule
@@ -583,6 +585,7 @@ class Mended:
     program_s: float
     cone_number: float | None
     with_new_elements_s: float | None = None
+    unchanged_s: float | None = None
 
     def to_dict(self) -> dict[str, Any]:
         """Return it as the JSON shows it."""
@@ -591,6 +594,7 @@ class Mended:
             program_s=self.program_s,
             cone_number=self.cone_number,
             with_new_elements_s=self.with_new_elements_s,
+            unchanged_s=self.unchanged_s,
             schedule=self.schedule,
         )
 

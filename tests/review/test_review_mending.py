@@ -19,6 +19,7 @@ from firing.review.fit_input import fit_input_of
 from firing.review.review import review
 from firing.schedule.file import open_schedule, schedule_text
 from firing.schedule.schedule import Schedule, Segment
+from firing.units import format_duration
 
 PLAN = Schedule("made", tuple(Segment(t, r, "rate", h) for r, t, h in GLAZE), "glaze")
 WORN = Faults(power_factor=0.75)
@@ -61,6 +62,10 @@ def test_the_mended_plan_keeps_its_time_and_its_cone_in_the_worn_kiln(folder: Pa
     assert after.program_end_s == pytest.approx(mended.program_s, rel=0.05)
     reached = cone_reached(after.time_s, after.reading_c).reached_number
     assert reached == pytest.approx(result.cones_planned.reached_number, abs=0.5)
+    # A controller that waits gets there on the plan as it stands, and how soon is said beside it.
+    waited = fire(GLAZE, controller=Controller(waits=True), faults=WORN)
+    assert mended.unchanged_s == pytest.approx(waited.program_end_s, rel=0.03)
+    assert format_duration(mended.unchanged_s) in told.message
 
 
 # 180 °C at 100, 800 at 180, 222 at 80, 15 min, 222 down at 80 °C/h: algebra

@@ -328,13 +328,16 @@ def _mended(review: Review) -> Iterator[Finding]:
             f" With new elements the plan as it stands would take "
             f"{format_duration(mended.with_new_elements_s)}."
         )
+    # An even ramp is as slow as its slowest stretch, which a waiting clock is only there.
+    waits = ""
+    if mended.unchanged_s is not None:
+        waits = f"; unchanged, {format_duration(mended.unchanged_s)} where the controller waits"
     yield Finding(
         "mended",
         "note",
         f"With this kiln as it is, key {'; '.join(mended.changes)}: it then takes "
-        f"{format_duration(mended.program_s)}{cone}.{ends}{anew}",
-        evidence=f"simulated up to {say.degrees(review.schedule.peak_c)} with what this log shows; "
-        "a controller that waits for the kiln gets there on the plan as it stands, too",
+        f"{format_duration(mended.program_s)}{cone}{waits}.{ends}{anew}",
+        evidence=f"simulated up to {say.degrees(review.schedule.peak_c)} with what this log shows",
         next_step="'firing review' with --mend FILE writes that plan. See to the kiln, too.",
         source="kiln-model-choices",
         confidence="likely" if found is not None and found.confidence != "possible" else "possible",
