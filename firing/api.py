@@ -38,6 +38,7 @@ if TYPE_CHECKING:
     from firing.review.overlay import Align, Overlay
     from firing.review.result import Review, Witness
     from firing.schedule.schedule import Purpose, Schedule
+    from firing.trace import Trace
     from firing.ware.load import Load
     from firing.ware.practice import By
 
@@ -511,7 +512,7 @@ def guide(
 
 def review(
     schedule: Schedule | PathOrName,
-    log: Log | PathOrName,
+    log: Log | Trace | PathOrName,
     *,
     channel: str | int | None = None,
     due: datetime | None = None,
@@ -519,7 +520,7 @@ def review(
     kiln: KilnDescription | PathOrName | None = None,
     load: Load | PathOrName | None = None,
     witnesses: Sequence[Witness | str] = (),
-    compare_with: Log | PathOrName | Sequence[Log | PathOrName] | None = None,
+    compare_with: Log | Trace | PathOrName | Sequence[Log | Trace | PathOrName] | None = None,
 ) -> Review:
     """Compare a kiln's log with the schedule it should have followed.
 
@@ -527,19 +528,20 @@ def review(
     ----------
     schedule : Schedule, str or path
         The plan, its file, or the name of a ready one.
-    log : Log, str or path
-        The log, or its file; `read_log` takes what a file leaves open.
+    log : Log, Trace, str or path
+        The log, or its file; `read_log` takes what a file leaves open.  Readings that are in arrays
+        already are a `Trace`.
     channel : str or int, optional
         The kiln's channel, by name or by number from 1; found if not given.
     due : datetime, optional
         When the firing was to start; what came before is then a late start.
     target_cone : str, optional
-        The cone wanted, if not the schedule's own.
+        Target cone, if not the schedule's own.
     kiln, load : KilnDescription and Load, str or path, optional
         The kiln, and what was in it: what was possible is then known.
     witnesses : sequence of str or Witness
         Cones that stood in the kiln, such as ``"6=3:00@top"``, ``"6=down"``, ``"7=standing"``.
-    compare_with : Log, str or path, or several, optional
+    compare_with : Log, Trace, str or path, or several, optional
         Another firing of the plan, to set beside this one.
 
     Returns
@@ -565,6 +567,13 @@ def review(
     True
     >>> len(found.to_pandas()) == len(found.schedule.segments)
     True
+
+    Readings in arrays: five hours at 100 °C/h to 520 °C, as planned, and five of cooling.
+
+    >>> read = fi.Trace([0, 18000, 36000], [20, 520, 120], ("kiln",), "measured")
+    >>> plan = fi.Schedule("test tiles", (fi.Segment(520.0, 100.0),))
+    >>> fi.review(plan, read).actual_s / 3600
+    5.0
     """
     from firing.logs.reader import pick_channel
     from firing.review.review import review
@@ -597,7 +606,7 @@ def review(
 
 def compare(
     schedule: Schedule | PathOrName,
-    logs: Sequence[Log | PathOrName],
+    logs: Sequence[Log | Trace | PathOrName],
     *,
     align: Align = "segment",
     channel: str | int | None = None,
@@ -610,7 +619,7 @@ def compare(
     ----------
     schedule : Schedule, str or path
         The plan, its file, or the name of a ready one.
-    logs : sequence of Log, str or path
+    logs : sequence of Log, Trace, str or path
         Two to six logs, or their files.
     align : {"segment", "clock"}
         Whether every segment begins at one place for all, or time counts from when each began to
@@ -831,7 +840,7 @@ def learn_kiln(
 
 def resume(
     schedule: Schedule | PathOrName,
-    log: Log | PathOrName,
+    log: Log | Trace | PathOrName,
     *,
     channel: str | int | None = None,
     load: Load | PathOrName | None = None,
@@ -848,7 +857,7 @@ def resume(
     ----------
     schedule : Schedule, str or path
         The program that was interrupted.
-    log : Log, str or path
+    log : Log, Trace, str or path
         The firing so far.
     channel : str or int, optional
         The kiln's channel, by name or by number from 1; found if not given.
@@ -905,7 +914,7 @@ def resume(
 
 def fit_kiln(
     kiln: KilnDescription | PathOrName,
-    logs: Sequence[Log | PathOrName],
+    logs: Sequence[Log | Trace | PathOrName],
     *,
     schedule: Schedule | PathOrName | Sequence[Schedule | PathOrName] | None = None,
     load: Load | PathOrName | Sequence[Load | PathOrName] | None = None,
@@ -920,7 +929,7 @@ def fit_kiln(
     ----------
     kiln : KilnDescription, str or path
         The kiln as it is described.
-    logs : sequence of Log, str or path
+    logs : sequence of Log, Trace, str or path
         One firing or more.
     schedule : Schedule, str or path, or a sequence of them, optional
         The program they were run by, or one for each log.
@@ -1208,9 +1217,12 @@ def _tariff(given: Tariff | PathOrName | None) -> Tariff | None:
     return found
 
 
-def _log(given: Log | PathOrName) -> Log:
-    from firing.logs.reader import read_log
+def _log(given: Log | Trace | PathOrName) -> Log:
+    from firing.logs.reader import log_of, read_log
+    from firing.trace import Trace
 
+    if isinstance(given, Trace):
+        return log_of(given)
     found: Log = _given(given, lambda name: read_log(Path(name)))
     return found
 

@@ -131,6 +131,8 @@ def _either(kinds: list[_Kind]) -> _Kind:
         raise _WrongTypeError
 
     named = [kind for kind in kinds if kind is not _NOTHING]
+    if _PATH in named:  # its words have text in them
+        named = [kind for kind in named if kind.noun != "text"]
     words = " or ".join(dict.fromkeys(kind.words for kind in named))
     return _Kind(named[0].noun, words, take)
 

@@ -537,3 +537,20 @@ def test_a_review_that_was_refused_says_why() -> None:
     assert review.refused in shown
     assert review.to_pandas().empty
     assert isinstance(review.plot(), go.Figure)
+
+
+def test_readings_in_columns_are_a_log_without_a_file() -> None:
+    """5 h at 100 °C/h, half an hour at 520 °C, and 5 h down to 120 °C: the plan, to the minute."""
+    table = pd.DataFrame({"s": np.arange(0, 37860, 60)})
+    table["c"] = np.interp(table.s, [0, 18000, 19800, 37800], [20.0, 520.0, 520.0, 120.0])
+    read = fi.Trace(table.s, table.c, ("kiln",), "measured")
+    plan = fi.Schedule("tiles", (fi.Segment(520.0, 100.0, hold_s=1800.0),))
+    found = fi.review(plan, read)
+    assert found.actual_s == pytest.approx(19800.0, abs=60.0)
+    assert found.log.name == "readings"
+    json.dumps(found.to_dict())
+    assert len(fi.compare(plan, [read, read]).firings) == 2
+    half = fi.Trace([0, 9000], [20, 270], ("kiln",), "measured")
+    assert "1 segment left" in repr(fi.resume(plan, half))
+    with pytest.raises(fi.FiringError, match="at least two readings, and this trace has 1"):
+        fi.review(plan, fi.Trace([0], [20], ("kiln",), "measured"))

@@ -273,7 +273,8 @@ class Resumption(Tabular):
         done = f"{100.0 * self.done_x / self.wanted_x:.0f} %" if self.wanted_x else "none"
         left = "nothing left to heat"
         if self.schedule is not None:
-            left = f"{len(self.schedule.segments)} segments left"
+            count = len(self.schedule.segments)
+            left = f"{count} segment{'' if count == 1 else 's'} left"
         now = format_temperature(self.now_c, unit)
         return (
             f"<Resumption in segment {self.segment + 1}: now {now}, {done} of the "

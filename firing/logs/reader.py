@@ -15,7 +15,7 @@ from firing.logs import vocabulary
 from firing.logs.cleaning import Cleaning, Flag, clean
 from firing.logs.containers import contents
 from firing.logs.detection import detect, layout_of
-from firing.logs.dialect import ColumnRole, Dialect, ReadingUnit
+from firing.logs.dialect import Column, ColumnRole, Dialect, ReadingUnit
 from firing.logs.layout import LogLayout
 from firing.logs.options import PartChoice, ReadingOptions
 from firing.logs.parts import choose_part, interval_s, join, parts_of, section_of, spans
@@ -137,6 +137,31 @@ class Log(Plottable):
         begun = "" if started is None else f" from {started:%Y-%m-%d %H:%M}"
         channels = ", ".join(self.trace.channels)
         return f"<Log {self.name!r}: {self.used} readings over {lasts}{begun}; {channels}>"
+
+
+def log_of(trace: Trace, name: str = "readings") -> Log:
+    """Return readings that come from no file as a log, as if they had been read from one."""
+    columns = [Column(0, "time", "time", "time")]
+    columns += [
+        Column(place, channel, channel, "temperature", "C", "header")
+        for place, channel in enumerate(trace.channels, 1)
+    ]
+    rows = trace.time_s.size
+    if rows < 2:
+        raise FiringError(f"a log needs at least two readings, and this trace has {rows}")
+    missing = np.count_nonzero(np.isnan(trace.temperature_c), axis=0)
+    return Log(
+        path=Path(name),
+        trace=trace,
+        dialect=Dialect("utf-8", ",", ".", 0, 2, True, tuple(columns), "seconds"),
+        rows=rows,
+        used=rows,
+        notes=(),
+        interval_s=float(np.median(np.diff(trace.time_s))),
+        setpoint_c=None,
+        unusable=tuple(missing.tolist()),
+        name=name,
+    )
 
 
 def read_log(

@@ -120,7 +120,7 @@ def _written(
 
 
 _LONE_DATE = re.compile(
-    r"^[ \t\"=#-]*(?:(?:date|datum|fecha|data|dato)[ \t]*[:;,=]?[ \t]*)?"
+    r"^[ \t\"=#-]*(?:(?:date|datum|fecha|data|dato|day|tag|jour|log of|log)[ \t]*[:;,=]?[ \t]*)?"
     r"(\d{1,2}[./-]\d{1,2}[./-](?:\d{4}|\d\d)|\d{4}[./-]\d{1,2}[./-]\d{1,2})"
     r"[ \t\"=#;,|-]*$",
     re.M | re.I,

@@ -395,9 +395,17 @@ def _from_wall_clock(
     first_s = float(naive_s[ordered[0]])
     seconds = np.full(naive_s.size, np.nan)
     seconds[ordered] = real.naive_s - first_s
+    year = int(1970 + first_s / (365.2425 * SECONDS_PER_DAY))
+    if _OTHER_CALENDARS[0] <= year <= _OTHER_CALENDARS[1]:
+        notes.append(
+            f"the year {year} is of another calendar, so the log has no date; to give it one, "
+            "write dates like 2026-03-14"
+        )
     return RowTimes(seconds, zone.moment(first_s, real.first_fold), False, descending)
 
 
+_OTHER_CALENDARS = 1300, 1500
+"""The Persian and the Islamic year of our days."""
 _HALF_S, _HOUR_S = 0.5 * SECONDS_PER_DAY, 3600.0
 
 

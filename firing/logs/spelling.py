@@ -327,7 +327,8 @@ def _rules() -> tuple[_Rule, ...]:
         ),
         # a row as a program prints or inserts it: ('2026-03-14 18:30', 980.5)
         _rule(
-            r"^[^\d\n'\"(\[]*[(\[](?P<in>['\"][^'\"\n]*['\"],[^()\[\]\n]*)[)\]][,;]?$",
+            r"^(?:insert into [^\n]*? values)?[^\d\n'\"(\[]*[(\[]"
+            r"(?P<in>(?:\d+, ?)?['\"][^'\"\n]*['\"],[^()\[\]\n]*)[)\]][,;]?$",
             lambda m: m["in"].replace("'", '"'),
         ),
         # a whole line in quotation marks, as a spreadsheet writes a row that it took for one cell
@@ -342,6 +343,16 @@ def _rules() -> tuple[_Rule, ...]:
             r"(?<=[;\t|])(?P<n>[+-]?[1-9]\d{0,2}) (?P<g>\d{3})(?=[.,;\t|\n]|$)", r"\g<n>\g<g>", _ANY
         ),
         _rule(r"[ ]*(?:::|¦|‖|｜)[ ]*", "\t"),
+        # a sentence of an instrument, its checksum behind a star: $XX,183000.00,140326,980.5*5A
+        _rule(
+            r"^\$\w+,(?P<H>\d\d)(?P<M>\d\d)(?P<S>\d\d)(?:\.\d+)?,(?P<d>\d\d)(?P<m>\d\d)(?P<y>\d\d)"
+            r"(?P<rest>,[^*\n]*)\*[0-9A-F]{2}[ ]*$",
+            r"20\g<y>-\g<m>-\g<d> \g<H>:\g<M>:\g<S>\g<rest>",
+        ),
+        # a point of a time series: its names, its fields and nanoseconds since 1970
+        _rule(
+            r"^[a-z_][^ \n]*[ ](?P<fields>[^ \n]*=[^ \n]*)[ ](?P<ns>\d{19})$", r"\g<ns>,\g<fields>"
+        ),
         _rule(r"(?<=[;,\t|])[ ]*[a-z_]{1,12}[ ]?[=:][ ]?(?=[+-]?\d)", ""),
         # a ditto mark stands for the cell above, as an empty one does in a column of dates
         _rule(r"(?:^|(?<=[;,\t|]))[ ]*(?:\"|''|〃|″)[ ]*(?=[;,\t|])", ""),
@@ -562,6 +573,11 @@ def _rules() -> tuple[_Rule, ...]:
         _rule(rf"{_CELL_BEGIN}{_ISO_DURATION}{_FIRST_END}", _duration),
         _rule(rf"{_CELL_BEGIN}(?=\d+ ?[^\W\d_]){_DURATION_WORDS}{_FIRST_END}", _duration, _BY_SIGN),
         _rule(rf"^[ ]*(?P<n>\d+(?:[.,]\d+)?) ?(?P<unit>{_UNITS_OF_TIME}){_FIRST_END}", _measured),
+        _rule(
+            rf"^(?P<count>\d+[;,\t])[ ]*(?P<n>\d+(?:\.\d+)?) (?P<unit>{_UNITS_OF_TIME})"
+            r"(?=[ ]*[;,\t])",
+            lambda m: m["count"] + _measured(m),
+        ),
     )
 
 
@@ -727,8 +743,8 @@ def _pair_names(sample: str) -> tuple[str, ...]:
 
 
 _KEY = re.compile(
-    r"(?:^|(?<=[\s\]]))(?!(?:h|hrs?|uhr):)(?P<key>[^\W\d][\w.-]{0,30})"
-    r"(?:=(?P<value>[^\s=;,|]+)|: ?(?P<number>[+-]?\d[\d.,]*(?![\d:])[^\s:;,|]*))"
+    r"(?:^|(?<=[\s\],;|]))(?!(?:h|hrs?|uhr):)(?P<key>[^\W\d][\w.-]{0,30})"
+    r"(?:=(?P<value>[^\s=;,|]+)|: ?(?P<number>[+-]?\d+(?:[.,]\d+)*(?![\d:])[^\s:;,|]*))"
 )
 _IN_BRACES = re.compile(r"[{,]\s*[\"'](?P<key>\w+)[\"']\s*:\s*[\"']?(?P<value>[^\"',{}]*)[\"']?\s*")
 _UP_TO_CLOCK = re.compile(
@@ -756,7 +772,7 @@ def _paired(line: str, keys: tuple[str, ...]) -> str:
     if not pairs:
         return line
     clock = _UP_TO_CLOCK.match(line)
-    first = (clock[0] if clock else "").strip("[ ") if "Time" not in pairs else pairs["Time"]
+    first = (clock[0] if clock else "").strip("[>* ") if "Time" not in pairs else pairs["Time"]
     return "\t".join(first if key == "Time" else pairs.get(key, "") for key in keys)
 
 

@@ -51,6 +51,9 @@ def find_time(
         for c in open_ones
         if layout.kinds[c.index] == "number" and vocabulary.role(c.written) == "time"
     ]
+    # A moment that stays is of the whole file, as when it was exported.
+    moments = places.get("datetime", [])
+    moments = [at for at in moments if len(set(layout.column(at))) > 1] or moments
     stated = options.time_unit
     dated = bool(places.get("date"))
     clocks = sorted(
@@ -62,9 +65,9 @@ def find_time(
         ),
     )
     if not (stated and numeric):
-        dates = [*places.get("datetime", []), *places.get("date", [])]
-        _refuse_side_by_side(name, layout, places.get("datetime", []))
-        if places.get("datetime") and not (clocks and _all_midnight(layout, dates[0])):
+        dates = [*moments, *places.get("date", [])]
+        _refuse_side_by_side(name, layout, moments)
+        if moments and not (clocks and _all_midnight(layout, dates[0])):
             return (dates[0],), "datetime"
         if dates and clocks:
             return (dates[0], clocks[0]), "datetime"

@@ -97,13 +97,18 @@ def locate(plan: Plan, time_s: FloatArray, temperature_c: FloatArray, now_c: flo
     begun = [i for i, passage in enumerate(found.passages) if passage.came_to_c is not None]
     if not begun:
         return Position("waiting", None, None, None, 0.0, None)
+    # Whatever it is taken for begun with: one that was colder has come to the first holds, too.
+    every = range(begun[-1] + 1)
+    swung = next((i for i in every if _swings_about(plan, found, i, even, now_c)), None)
+    if swung is not None:
+        return _inside(plan, found, even, swung, now_s, now_c)
     cut = _cut_short(plan, found, even)
     if cut is not None:
         return Position("left", cut, None, None, plan.ramp_s(cut, now_c), None)
     end_s = plan.segments[-1].end_s
     last = len(plan.segments) - 1
     held = last if found.complete else begun[-1] - 1
-    if held >= 0 and not found.aborted and _still_held(plan, found, held, now_s, now_c):
+    if held >= 0 and not found.aborted and _still_held(plan, found, held, even, now_c):
         return _inside(plan, found, even, held, now_s, now_c)
     if found.complete:
         late_s = found.end_s - found.start_s - (end_s - _origin_s(plan, found))
@@ -153,7 +158,9 @@ def heating_ended_s(time_s: FloatArray, temperature_c: FloatArray) -> float:
     return float(even.time_s[after + int(near[-1])])
 
 
-def _still_held(plan: Plan, found: Alignment, index: int, now_s: float, now_c: float) -> bool:
+def _still_held(
+    plan: Plan, found: Alignment, index: int, even: ResampledTrace, now_c: float
+) -> bool:
     """Tell whether a hold that the alignment takes for passed has hardly begun.
 
     At the moment of arrival nothing tells the hold from the ramp after it; the plan does.
@@ -162,9 +169,36 @@ def _still_held(plan: Plan, found: Alignment, index: int, now_s: float, now_c: f
     arrived_s = _arrival(plan, index, found.passages[index])
     return (
         arrived_s is not None
-        and now_s - arrived_s < segment.hold_s
+        and float(even.time_s[-1]) - arrived_s < segment.hold_s
         and abs(now_c - segment.target_c) <= limit.NOT_HELD_C
     )
+
+
+def _swings_about(
+    plan: Plan, found: Alignment, index: int, even: ResampledTrace, now_c: float
+) -> bool:
+    """Tell whether a hold that is not due to end swings on, no further than it did before.
+
+    A relay's swing in a warm kiln looks like the ramps before and after the hold.
+    """
+    segment, passage = plan.schedule.segments[index], found.passages[index]
+    arrived_s = _arrival(plan, index, passage)
+    if arrived_s is None:  # it may have been taken for arrived at the swing's top
+        arrived_s = _seen_arrival_s(plan, index, even, passage.start_s)
+    now_s = float(even.time_s[-1])
+    came = even.temperature_c[0] < segment.target_c - limit.NOT_HELD_C and plan.heats(index)
+    if arrived_s is None or not came or not segment.hold_s:
+        return False
+    until_s = min(now_s - limit.SWINGS_BEFORE_S, arrived_s + segment.hold_s)
+    before = (even.time_s >= arrived_s) & (even.time_s < until_s)
+    away_c = even.temperature_c[before] - segment.target_c
+    if not away_c.size:
+        return False
+    most_c, least_c = max(float(np.max(away_c)), 0.0), min(float(np.min(away_c)), 0.0)
+    # A swing's top was at the target so long before its middle.
+    early_s = most_c / (segment.rate_c_per_h or math.inf) * SECONDS_PER_HOUR
+    due = now_s - arrived_s >= segment.hold_s + early_s
+    return not due and least_c <= now_c - segment.target_c <= limit.SWINGS_ON * most_c
 
 
 def _inside(
@@ -172,7 +206,9 @@ def _inside(
 ) -> Position:
     passage = found.passages[index]
     begun_s, arrived_s = passage.start_s, _arrival(plan, index, passage)
-    ended_s = None if _still_held(plan, found, index, now_s, now_c) else passage.end_s
+    stays = _still_held(plan, found, index, even, now_c)
+    stays = stays or _swings_about(plan, found, index, even, now_c)
+    ended_s = None if stays else passage.end_s
     while True:
         if arrived_s is None:
             arrived_s = _seen_arrival_s(plan, index, even, begun_s)

@@ -131,6 +131,9 @@ REACHED_C = 1.5
 CUT_SHORT_C, CUT_SHORT_S = 40.0, 900.0
 """A running firing that falls so far below the target of its ramp, and so long before the plan's
 clock is there, has lost its power: nobody led it down [°C, s; made firings]."""
+SWINGS_BEFORE_S, SWINGS_ON = 300.0, 1.3
+"""A hold swings on where it was as far away so long ago, or nearly so above [s, -; made
+firings]."""
 NOT_HELD_C = 10.0
 """A stay further than this from its target is no hold but a kiln that does not get there
 [°C; made firings]."""

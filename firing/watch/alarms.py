@@ -167,9 +167,17 @@ class AlarmBoard:
         return [event for event in found if event is not None]
 
     def _latched(
-        self, name: str, now: AlarmInputs, cause: bool, calm: bool, raised: str, over: str
+        self,
+        name: str,
+        now: AlarmInputs,
+        cause: bool,
+        calm: bool,
+        raised: str,
+        over: str,
+        *,
+        at_once: bool = False,
     ) -> WatchEvent | None:
-        state = self._latches[name].update(now.now_s, cause, calm)
+        state = self._latches[name].update(now.now_s, cause, calm, at_once=at_once)
         if state is None:
             return None
         severity: Severity = "act" if state == "raised" else "note"
@@ -259,14 +267,19 @@ class AlarmBoard:
             above = min(above, above_clock_c)
         allowed_c = self._overshoot.update(now.now_s, above, now.highest_c)
         shown = "" if above is None else _difference(above, self._unit)
+        # A hold has a level of its own: to leave that upwards takes no margin, and no patience.
+        runs_up = above is not None and above > 0.0 and self.supply.runs_up
         return self._latched(
             "above-plan",
             now,
-            above is not None and above > margin_c + max(allowed_c, standing_c),
-            above is None or above < 0.5 * margin_c,
-            f"{self._write(now.now_c)} is {shown} above the plan: check the program keyed; if it "
-            "climbs on, go to the kiln and switch it off by its own switch",
+            runs_up or (above is not None and above > margin_c + max(allowed_c, standing_c)),
+            not runs_up and (above is None or above < 0.5 * margin_c),
+            f"{self._write(now.now_c)} is {shown} above the plan"
+            + (" and rises out of its hold: a relay may have stuck; " if runs_up else ": ")
+            + "check the program keyed; if it climbs on, go to the kiln and switch it off by its "
+            "own switch",
             "no longer above the plan",
+            at_once=runs_up,
         )
 
     def _standing_above_c(self, now_s: float, above_c: float | None, waits: bool) -> float:

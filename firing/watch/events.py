@@ -87,8 +87,13 @@ class AlarmLatch:
         self._calm_since_s: float | None = None
         self.raised = False
 
-    def update(self, now_s: float, cause: bool, calm: bool) -> EventState | None:
-        """Take the state of things in; return "raised" or "over" when that changes."""
+    def update(
+        self, now_s: float, cause: bool, calm: bool, *, at_once: bool = False
+    ) -> EventState | None:
+        """Take the state of things in; return "raised" or "over" when that changes.
+
+        A cause that was waited for already is believed `at_once`.
+        """
         if not cause:
             self._cause_since_s = None
         elif self._cause_since_s is None:
@@ -99,6 +104,8 @@ class AlarmLatch:
             self._calm_since_s = now_s
         since_s = self._calm_since_s if self.raised else self._cause_since_s
         patience_s = self._clear_after_s if self.raised else self._raise_after_s
+        if at_once and not self.raised:
+            patience_s = 0.0
         if since_s is None or now_s - since_s < patience_s:
             return None
         self.raised = not self.raised

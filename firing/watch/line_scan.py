@@ -4,8 +4,8 @@ A kiln that a relay switches, a noisy thermocouple, a line drawn through swings:
 off the line through the time before them by an amount of its own.  The same look taken at every
 earlier moment shows that amount, so that nothing need be known of noise or swing.  Means over
 several readings are looked at, too: a swing comes back within its period, and what is lost does
-not.  Between the line and the mean a gap is left, too: what goes bit by bit bends the line that ends
-beside it.
+not.  Between the line and the mean a gap is left, too: what goes bit by bit bends the line that
+ends beside it.
 
 Shares and distances were chosen on made firings, no source.
 """
@@ -32,8 +32,8 @@ BEFORE_S, BEFORE_READINGS = 1200.0, 6
 LEAST_SPAN_SHARE = 0.6
 KEEPS_PACE_ERRORS = 2.0
 """A line whose pace is the plan's to within so many standard errors is drawn at that [-]."""
-PAST_S, PAST_LOOKS = 1800.0, 6
-"""The past is known from looks over so long, and so many [s, -]."""
+PAST_S, PAST_LOOKS = 1800.0, 8
+"""The past is known from looks over so long, and so many that share no reading [s, -]."""
 PAST_SHARE, PAST_MORE_C = 1.3, 1.5
 """A change counts that is so many times the largest of the past, and a little more [-, °C] …"""
 PAST_ERRORS, NOISE_SHARE = 4.5, 1.9
@@ -41,6 +41,10 @@ PAST_ERRORS, NOISE_SHARE = 4.5, 1.9
 SWING_PEAK, SWING_LOOKS = 1.8, 20
 """… unless they swing: a swing's largest is less than so many times its scatter, and noise's is
 more in so many looks that share no reading [-, -]."""
+
+TURNS_S = 600.0
+"""What swings about its line is on the other side within so long [s]: its autocorrelation is
+negative by many errors of white noise's, each 1/√n (Bartlett 1946, doi:10.2307/2983611)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,8 +84,9 @@ class LineScan:
     """All looks at a course whose readings are of one stretch of its plan.
 
     A line that is steeper than `pace_c_per_s` goes on at that: one that catches up with its program
-    slows down to the pace of that, and has lost nothing.  `earlier` looked at the stretch before;
-    what came after `past_until_s` is no past.
+    slows down to the pace of that, and has lost nothing.  For `gains` one that is less steep does:
+    its program may have waited.  `earlier` looked at the stretch before; what came after
+    `past_until_s` is no past.
     """
 
     def __init__(
@@ -91,7 +96,10 @@ class LineScan:
         pace_c_per_s: float = math.inf,
         earlier: "LineScan | None" = None,
         past_until_s: float = math.inf,
+        *,
+        gains: bool = False,
     ) -> None:
+        self._goes_on = np.maximum if gains else np.minimum
         self._time_s, self._pace_c_per_s, self._earlier = time_s, pace_c_per_s, earlier
         self._past_until = int(np.searchsorted(time_s, past_until_s))
         self._middle_s = self._middle_c = 0.0
@@ -114,6 +122,25 @@ class LineScan:
             if place <= MOST_RARE_READINGS or span_s >= place * self._interval_s
         }
         return sorted(counts)
+
+    @cached_property
+    def turning(self) -> float:
+        """How surely it swings about its line, in standard errors.
+
+        What gets all the power there is, or none, does not.
+        """
+        if self._time_s.size <= BEFORE_POINTS:
+            return 0.0
+        count = self.counts[0]
+        before_s = max(BEFORE_S, BEFORE_READINGS * self._interval_s)
+        _, away_c = self._past(count, 0.0, before_s, self._time_s.size)
+        if away_c.size < PAST_LOOKS:
+            return 0.0
+        away_c = away_c - np.mean(away_c)
+        lags = range(1, min(round(TURNS_S / self._interval_s), away_c.size // 2) + 1)
+        least = min((float(away_c[lag:] @ away_c[:-lag]) for lag in lags), default=0.0)
+        power = max(float(away_c @ away_c), 1e-9)
+        return -least / power * math.sqrt(away_c.size / count)  # means over some readings
 
     def looks(
         self,
@@ -144,7 +171,7 @@ class LineScan:
         for k in np.flatnonzero(sign * away_c >= least_c).tolist():
             count, gap_s = pairs[now.place[k]]
             past_s, past_c = self._past(count, gap_s, before_s, int(now.stop[k]))
-            if past_c.size < PAST_LOOKS or past_s[-1] - past_s[0] < PAST_S:
+            if past_c.size < PAST_LOOKS * count or past_s[-1] - past_s[0] < PAST_S:
                 continue
             due_c = max(float(now.due_c[k] - over_c[k]), 0.0)
             from_s = float(self._time_s[now.stop[k] - 1])
@@ -154,7 +181,7 @@ class LineScan:
     def _past(
         self, count: int, gap_s: float, before_s: float, stop: int
     ) -> tuple[FloatArray, FloatArray]:
-        """Return when the same look was taken before a place in the row, and how far away it was."""
+        """Return when the same look was taken before a place in the row, how far off [s, °C]."""
         ends = np.arange(count, min(stop, self._past_until))
         past = self._at(ends, np.full(ends.size, count), np.full(ends.size, gap_s), before_s)
         past_s, past_c = self._time_s[ends[past.place]], past.away_c
@@ -191,10 +218,8 @@ class LineScan:
         last_s = time_s[stops - 1]
         from_c = y / n + slope * (last_s - self._middle_s - t / n)
         mean_s, mean_c = (self._sums[:2, ends + 1] - self._sums[:2, firsts]) / counts
-        due_c = np.minimum(slope, self._pace_c_per_s) * (mean_s + self._middle_s - last_s)
-        return _Looks(
-            place, mean_c - from_c - due_c, due_c, slope, from_c + self._middle_c, stops
-        )
+        due_c = self._goes_on(slope, self._pace_c_per_s) * (mean_s + self._middle_s - last_s)
+        return _Looks(place, mean_c - from_c - due_c, due_c, slope, from_c + self._middle_c, stops)
 
 
 class _Looks(NamedTuple):

@@ -85,13 +85,13 @@ elements lose it over hours."""
 LOSS_C = 3.0
 LEAST_PACE_C_PER_H = 15.0
 """What climbs by less has little to lose [°C/h]."""
-AGAIN_SHARE = 0.6
-"""What climbs at this share of its pace has its power again [-]."""
 SURE_SHARE = 1.4
 """By so many times what it takes a change is believed at the first reading that shows it [-]."""
 KEEPS_PLAN_SHARE, GAIN_C, GAIN_SWINGS, WAITS_MOST_C = 0.05, 4.0, 2.0, 20.0
 """A ramp that kept its rate to within this share runs away from it by so much, and so many swings,
 more than it may be behind a clock that waits [-, °C, -, °C]."""
+SURELY_TURNS, STILL_TURNS = 5.0, 2.5
+"""By so many standard errors it swings, and where it did does so yet [-, -]."""
 PAST_SIGNIFICANT_ERRORS = 4.0
 PAST_READINGS = 2
 FIRST_FALLS = 1.5
@@ -102,6 +102,8 @@ MEETS_S = 3600.0
 ARRIVED_ERRORS, ARRIVED_SWINGS, MOST_EARLY_S = 1.5, 2.8, 720.0
 """By so many standard errors and swings the first reading at a target may be early, so much at most
 [-, -, s]."""
+OUT_C, OUT_S = 4.0, 300.0
+"""A hold is left upwards by so much above the highest it had until so long ago [°C, s]."""
 NATURAL_SHARE = 0.5
 """A dense kiln cools at no less than this share of the default kiln's rate."""
 OFF_LAG_S, OFF_SHARE, LEAST_DUE_C = 60.0, 0.75, 1.7
@@ -150,6 +152,11 @@ class ObservedHold:
     ramp: RampLine = RampLine()
 
     @property
+    def level_from_s(self) -> float:
+        """From when on it has its level: a swing's top was at the target before its middle."""
+        return self.arrived_s + min(max(self.ramp.meets_s - self.arrived_s, 0.0), CORNER_S)
+
+    @property
     def soonest_due_s(self) -> float:
         """When its end is due where a swing or noise was first at its target [s]."""
         late_s = self.ramp.meets_s - ARRIVED_ERRORS * self.ramp.error_s - self.arrived_s
@@ -164,8 +171,8 @@ class PowerMonitor:
     gone, weaker, stays_on, faster : bool
         The kiln falls where heating is due; climbs at once more slowly; stays hot past its hold;
         climbs faster than its program.
-    falls : bool
-        It falls, further than it swings.
+    falls, runs_up : bool
+        It falls, further than it swings; it rises out of a hold, further than it ever did there.
     past_s : float
         How long past the end of the hold [s].
     waits : bool or None
@@ -189,15 +196,14 @@ class PowerMonitor:
         self._lost_at_c = math.nan
         self._lost_pace_c_per_h = math.nan
         self._lost_s = math.nan
-        self._lost, self._gained, self._sunk = _Suspicion(), _Suspicion(), _Suspicion()
-        self._off_line = _Suspicion()
+        self._lost, self._gained = _Suspicion(), _Suspicion()
+        self._sunk, self._rose, self._off_line = _Suspicion(), _Suspicion(), _Suspicion()
         self._fresh = False
         self._gained_c = self._gained_s = math.nan
         self.gone = self.weaker = self.stays_on = self.faster = False
-        self.falls = False
+        self.falls = self.runs_up = False
         self._clock_began_s: float | None = None
-        self._ahead_s = 0.0
-        self._with_clock = False
+        self._ahead_s = self._behind_s = 0.0
         self._fall_began_s: float | None = None
         self._fell_from_c = math.nan
         self._fell_by_s = math.inf
@@ -240,6 +246,7 @@ class PowerMonitor:
         self._judge_loss(self._plan, position, now)
         self._judge_weakening(self._plan, position, now)
         self._judge_gain(self._plan, position, now)
+        self.runs_up = self._runs_up(self._plan, now)
         self._judge_overlong_hold(self._plan, now)
 
     def _update_fall(self, position: Position, now: RecentCourse) -> None:
@@ -252,7 +259,7 @@ class PowerMonitor:
             self._swung_s = now.at_s
         self.falls = now.falls
         if not now.falls:
-            self._fall_began_s = None
+            self._fall_began_s, self._fell_from_c = None, now.highest_c
         elif self._fall_began_s is None:
             self._fall_began_s, self._fell_from_c = now.left_high_s, now.highest_c
         self._fell_by_s = self._latest_fall_s(now)
@@ -262,7 +269,7 @@ class PowerMonitor:
         assert self._plan is not None
         rate_c_per_h = self._plan.schedule.segments[index].rate_c_per_h
         hour = now.time_s > now.at_s - KEEPS_PACE_S
-        self._with_clock = False
+        self._behind_s = 0.0
         if now.highest_c < COLD_SWINGS_C or rate_c_per_h is None:
             return
         since_s = self._begun_s.get(index, -math.inf) + SETTLED_S
@@ -270,13 +277,13 @@ class PowerMonitor:
             return
         line = LeastSquaresLine(now.time_s[hour], now.values_c[hour])
         rate_c_per_s = rate_c_per_h / SECONDS_PER_HOUR
-        off_c = (now.celsius - line.at_c(now.mean_s))
-        line_late_s = late_s + off_c / rate_c_per_s
+        line_late_s = late_s + (now.celsius - line.at_c(now.mean_s)) / rate_c_per_s
         self._ahead_s = max(self._ahead_s, -line_late_s)
         off_share = abs(line.slope_c_per_s / rate_c_per_s - 1.0)
         off_share += line.slope_error_c_per_s(now.noise_c) / rate_c_per_s
-        behind_c = line_late_s * rate_c_per_s
-        self._with_clock = off_share < KEEPS_PACE_SHARE and behind_c < BEHIND_C
+        # At the program's pace, and not far behind, its clock is with it and began later.
+        if off_share < KEEPS_PACE_SHARE and line_late_s * rate_c_per_s < BEHIND_C:
+            self._behind_s = max(line_late_s, 0.0)
 
     def _latest_fall_s(self, now: RecentCourse) -> float:
         """Return by when the fall it is in has surely begun [s]; infinite where none is seen.
@@ -348,6 +355,12 @@ class PowerMonitor:
         long_ago = now.at_s - begun_s > KEEPS_PACE_S + SETTLED_S
         if not plan.heats(index) or behind_c < BEHIND_C or not long_ago:
             return False
+        # A relay lets go at its set point: where that is far behind the clock, the clock waited.
+        clock_c = np.interp(now.time_s - self._clock_began_s, plan.time_s, plan.temperature_c)
+        near_s = now.time_s[~settled | (now.values_c > clock_c - BEHIND_C)]
+        behind_s = float(near_s[-1]) + 1.0 if near_s.size else -math.inf
+        if self._gains_since(now, behind_s, rate / SECONDS_PER_HOUR).turning > SURELY_TURNS:
+            return True
         # What is left of full power falls from one half of the hour to the other.
         age_s = now.at_s - now.time_s
         heated = max(i for i in range(len(plan.segments)) if plan.heats(i))
@@ -485,8 +498,8 @@ class PowerMonitor:
             return
         hold = self._hold
         held = hold is not None and self._leaves_early(hold, now.at_s)
-        sinks = hold is not None and held and now.sinks_from(hold.arrived_s)
-        sinks = sinks or (hold is not None and held and now.is_below_floor(hold.arrived_s))
+        sinks = hold is not None and held and now.sinks_from(hold.level_from_s)
+        sinks = sinks or (hold is not None and held and now.is_below_floor(hold.level_from_s))
         sinks = sinks or (hold is not None and held and self._left_its_level(now, hold))
         if now.highest_c < WARM_C or not (now.falls or sinks):
             return
@@ -539,7 +552,7 @@ class PowerMonitor:
 
     def _left_its_level(self, now: RecentCourse, hold: ObservedHold) -> bool:
         """Tell whether the last readings lie below the hold's line by more than ever before."""
-        since = now.time_s > hold.arrived_s + SETTLED_S
+        since = now.time_s > hold.level_from_s + SETTLED_S
         if np.count_nonzero(since) < BEFORE_POINTS:
             return False
         for look in LineScan(now.time_s[since], now.values_c[since]).looks(-1.0, LEVEL_C):
@@ -558,8 +571,8 @@ class PowerMonitor:
             late_s = hold.late_s
             stayed_s = min(min(now_s, self._fell_by_s), hold.due_s) - hold.arrived_s
             on_plan_s = plan.segments[index].ramp_end_s + stayed_s
-            if self._with_clock and late_s is not None:
-                late_s = min(late_s, 0.0)
+            if late_s is not None:
+                late_s -= self._behind_s
         if late_s is None:
             return False
         clock_s = on_plan_s + late_s
@@ -613,7 +626,11 @@ class PowerMonitor:
                 begun_c = look.from_c - look.slope_c_per_s * BEFORE_S
                 lagged = self.above_clock_c(look.from_s - BEFORE_S, begun_c) < -LAGS_C
                 gained_c = (look.slope_c_per_s - rate_c_per_s) * BEFORE_S
-                caught_up = lagged and gained_c > CATCHES_UP_C and self.above_clock_c(now.at_s, now.celsius) > -NEAR_CLOCK_C
+                caught_up = (
+                    lagged
+                    and gained_c > CATCHES_UP_C
+                    and self.above_clock_c(now.at_s, now.celsius) > -NEAR_CLOCK_C
+                )
                 allowed_c = max(
                     FIRST_SWING_C if caught_up else LOSS_C,
                     1.25 * COLD_SWING_C if begun_c < COLD_SWINGS_C else 0.0,
@@ -627,9 +644,7 @@ class PowerMonitor:
                 sure = fell and -look.away_c > SURE_SHARE * allowed_c
                 if not self._off_line.is_seen_again(now) and not sure:
                     return False
-                self._lost_at_c = min(
-                    look.from_c + pace_c_per_s * (now.at_s - look.from_s), most_c
-                )
+                self._lost_at_c = min(look.from_c + pace_c_per_s * (now.at_s - look.from_s), most_c)
                 self._lost_s = now.at_s
                 self._lost_pace_c_per_h = 0.5 * pace_c_per_s * SECONDS_PER_HOUR
                 return True
@@ -665,9 +680,7 @@ class PowerMonitor:
                 + before_c_per_s * np.maximum(corner_s - time_s, 0.0)
                 - goes_on_c_per_s * np.maximum(begun_s - time_s, 0.0)
             )
-            yield LineScan(
-                time_s[since], straight_c[since], goes_on_c_per_s, past_until_s=corner_s
-            )
+            yield LineScan(time_s[since], straight_c[since], goes_on_c_per_s, past_until_s=corner_s)
         yield LineScan(time_s[own], values_c[own], rate_c_per_s, earlier)
 
     def _lost_its_pace(
@@ -760,6 +773,10 @@ class PowerMonitor:
             self.faster = now.celsius > self._gained_c + rate * passed_h + 0.5 * GAIN_C
             return
         target_c = plan.schedule.segments[index].target_c
+        due_c = self._ran_away_from_c(plan, position, index, now)
+        if due_c is not None:
+            self.faster, self._gained_c, self._gained_s = True, due_c, now.at_s
+            return
         for pace_s, readings, before_s in GAIN_PACES:
             pace_s = max(pace_s, readings * self._recent.interval_s())
             before_s = max(before_s, BEFORE_READINGS * self._recent.interval_s())
@@ -771,7 +788,9 @@ class PowerMonitor:
                 continue
             line = LeastSquaresLine(now.time_s[inside], now.values_c[inside])
             off = line.slope_c_per_s * SECONDS_PER_HOUR / rate - 1.0
-            if line.span_s < 0.6 * before_s or abs(off) > KEEPS_PLAN_SHARE:
+            if line.span_s < 0.6 * before_s or off > KEEPS_PLAN_SHARE:
+                continue
+            if off < -KEEPS_PLAN_SHARE and not self.waits:
                 continue
             last_s = float(now.time_s[inside][-1])
             whole_c = rate * (now.mean_s - last_s) / SECONDS_PER_HOUR
@@ -792,6 +811,50 @@ class PowerMonitor:
                     continue
             self.faster, self._gained_c, self._gained_s = True, due_c, now.at_s
             return
+
+    def _ran_away_from_c(
+        self, plan: Plan, position: Position, index: int, now: RecentCourse
+    ) -> float | None:
+        """Return where its program has it at the most, if it is above by more than ever [°C]."""
+        segment = plan.schedule.segments[index]
+        begun_s = -math.inf if position.begun_s is None else position.begun_s + SETTLED_S
+        if segment.rate_c_per_h is None or now.highest_c < COLD_SWINGS_C:
+            return None
+        rate_c_per_s = segment.rate_c_per_h / SECONDS_PER_HOUR
+        scan = self._gains_since(now, begun_s, rate_c_per_s)
+        # What may be running away already hides how it swung until then.
+        before_s = now.at_s - OUT_S
+        lately_s = max(begun_s, before_s - SWING_S)
+        swings = (
+            self._gains_since(now, begun_s, rate_c_per_s, before_s).turning > SURELY_TURNS
+            and self._gains_since(now, lately_s, rate_c_per_s, before_s).turning > STILL_TURNS
+        )
+        for look in scan.looks(1.0, GAIN_C):
+            if look.from_c + 3.0 * look.due_c > segment.target_c:
+                continue
+            # What a relay lets go of is at its set point; else the clock may be ahead, and it may
+            # catch up with that.
+            ahead_c = 0.0
+            if not swings:
+                keeps = look.slope_c_per_s > (1.0 - KEEPS_PLAN_SHARE) * rate_c_per_s
+                if not (keeps or self.waits):
+                    continue
+                ahead_c = min(max(-self.above_clock_c(look.from_s, look.from_c), 0.0), WAITS_MOST_C)
+            allowed_c = max(GAIN_C, look.allowed_c(1.0)) + ahead_c
+            if look.away_c <= allowed_c:
+                continue
+            if self._gained.is_seen_again(now) or look.away_c > SURE_SHARE * allowed_c:
+                return look.from_c + rate_c_per_s * (now.at_s - look.from_s)
+            return None
+        return None
+
+    @staticmethod
+    def _gains_since(
+        now: RecentCourse, since_s: float, rate_c_per_s: float, until_s: float = math.inf
+    ) -> LineScan:
+        """Return what looks for more than a rate in the readings between two moments."""
+        since = (now.time_s >= since_s) & (now.time_s <= until_s)
+        return LineScan(now.time_s[since], now.values_c[since], rate_c_per_s, gains=True)
 
     # On past its time
 
@@ -838,7 +901,8 @@ class PowerMonitor:
         target_c = plan.schedule.segments[hold.index].target_c
         over_c = max(FALL_C, SWING_SHARE * now.usual_fall_c, SIGNIFICANT_ERRORS * now.error_c)
         if after_s.size < PAST_READINGS:
-            self.stays_on = now.celsius > target_c + over_c and -fallen_c > FALL_C
+            rises = now.celsius > target_c + over_c and -fallen_c > FALL_C
+            self.stays_on = rises or self.runs_up
             return
         planned = plan.schedule.segments[after].rate_c_per_h if after < len(plan.segments) else None
         natural = float(default_kiln.cooling_rate_c_per_h(np.array([level_c]))[0])
@@ -871,6 +935,24 @@ class PowerMonitor:
             or (planned is None and now.rises_since(end_s + RISES_FROM_S))
             or (planned is None and now.is_above(still_up_c))
         )
+
+    def _runs_up(self, plan: Plan, now: RecentCourse) -> bool:
+        """Tell whether it rises out of a hold it should cool from, above its highest there."""
+        hold = self._hold
+        if hold is None or now.highest_c < COLD_SWINGS_C:
+            return False
+        after = hold.index + 1
+        if after < len(plan.segments) and plan.heats(after):
+            return False
+        # A controller that overshoots on arrival does so in the first minutes.
+        held = (now.time_s > hold.arrived_s + SETTLED_S) & (now.time_s < now.at_s - OUT_S)
+        if np.count_nonzero(held) < LEVEL_READINGS:
+            return False
+        over_c = now.celsius - now.highest_of_c(held)
+        enough_c = now.believed_c(OUT_C, math.hypot(now.error_c, now.calm_noise_c))
+        if over_c <= enough_c:
+            return False
+        return self.runs_up or self._rose.is_seen_again(now) or over_c > SURE_SHARE * enough_c
 
     def _latest_end_s(self, plan: Plan, hold: ObservedHold, now: RecentCourse) -> float:
         """Return when a hold is surely over [s]: noise and swing show it reached too early."""

@@ -300,7 +300,7 @@ class FiringProgress:
         if self.paces is None or self.position.phase != "ramp":
             return 1.0
         if self.paces.pace_c_per_h is None:
-            return self.paces.habit
+            return self.paces.lasting_habit
         slow = self._slow_pace_c_per_h is not None and not self.at_limit
         return self.pace_slower if slow else 1.0
 
@@ -310,7 +310,7 @@ class FiringProgress:
         if self.paces is None:
             return 1.0
         if self.position.phase != "ramp":
-            return self.paces.habit
+            return self.paces.lasting_habit
         return self.held_back if self.paces.swings else min(self.held_back, self.paces.habit)
 
     def stalls(self, climb: ClimbLimit | None, below_c: float = ARRIVED_C) -> bool:
@@ -635,6 +635,11 @@ class PaceKeeper:
         """How many times longer each ramp before took at the least, and not for want of power."""
         return min(self._habits.values(), default=1.0)
 
+    @property
+    def lasting_habit(self) -> float:
+        """The same, where there were several: the rate of one may have been keyed wrong."""
+        return self.habit if len(self._habits) > 1 else 1.0
+
     def shown_pace(self, *, doubted: bool = False) -> ShownPace | None:
         """Return the pace at full power that it had last; None where it does more since.
 
@@ -866,11 +871,12 @@ class Lateness:
         position, paces = progress.position, progress.paces
         label = "" if position.segment is None else progress.schedule.label(position.segment)
         slow = progress.at_limit or progress.held_back > 1.0
-        if slow and paces is not None and position.segment is not None:
+        pace_c_per_h = None if paces is None else paces.pace_c_per_h
+        if slow and pace_c_per_h is not None and position.segment is not None:
             planned = format_rate(
                 progress.schedule.segments[position.segment].rate_c_per_h or 0.0, self._unit
             )
-            pace = format_rate(paces.pace_c_per_h or 0.0, self._unit)
+            pace = format_rate(pace_c_per_h, self._unit)
             check = (
                 "look at elements and supply"
                 if progress.at_limit

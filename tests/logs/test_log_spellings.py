@@ -37,6 +37,11 @@ def half(at: datetime, before: str, after: str) -> str:
     return before if at.hour < 12 else after
 
 
+def nanoseconds(at: datetime) -> str:
+    """Return nanoseconds since 1970."""
+    return f"{int((at - datetime(1970, 1, 1)).total_seconds())}000000000"
+
+
 def since(at: datetime) -> tuple[int, int]:
     """Return hours and minutes since the start."""
     minutes = int((at - START).total_seconds()) // 60
@@ -170,11 +175,34 @@ def table(head: str, row: Callable[[datetime, float, int], str]) -> str:
     ("Time,Kiln", lambda at, c, n: f"{at:%Y-%m-%d %H:%M},{c}".replace(".", ",")),
     ("micros,Kiln", lambda at, c, n: f"{420_000_000 * n},{c}"),
     ("Segment time,Time,Kiln", lambda at, c, n: f"0:{7 * (n % 8):02d},{at:%H:%M},{c}"),
+    ("", lambda at, c, n: f"{at:%H:%M:%S} Temp:{c},Target:{c + 9:.1f},Output:{n}"),
+    ("", lambda at, c, n: f">{at:%Y-%m-%d %H:%M:%S}: kiln_temp: {c} °C | ssr: OFF"),
+    ("", lambda at, c, n: f"{at:%Y-%m-%dT%H:%M:%S.%f} | kiln | {c} | C | ok"),
+    ("", lambda at, c, n: f"({n},'{at:%Y-%m-%d %H:%M:%S}',{c}),"),
+    ("", lambda at, c, n: f"INSERT INTO kiln(ts,temp) VALUES('{at:%Y-%m-%d %H:%M:%S}',{c});"),
+    ("", lambda at, c, n: f"kiln,site=shed temperature={c},duty=0.{n % 9 + 1} {nanoseconds(at)}"),
+    ("", lambda at, c, n: f"$KTEMP,{at:%H%M%S}.00,{at:%d%m%y},{c},C*5A"),
+    ("Reading,Time,Value,Unit", lambda at, c, n: f"{n},{420 * n}.000 s,{c:+.6E},degC"),
+    ("from,to,_time,Kiln", lambda at, c, n: f"{START},{START + 99 * STEP},{at},{c}"),
     ("", lambda at, c, n: f"{at:%Y-%m-%d %H:%M:%S} INFO kiln temp={c} C"),
     ("", lambda at, c, n: f"{at:%Y-%m-%d %H:%M:%S} -> Temp = {c} C"),
 ])  # fmt: skip
 def test_a_form_of_rows(read: Any, head: str, row: Callable[..., str]) -> None:
     log = read(table(head, row))
+    assert log.trace.time_s == pytest.approx(TIME_S)
+    assert log.raw_c[:, 0] == pytest.approx(KILN_C)
+
+
+@pytest.mark.parametrize("answer", [
+    lambda when, kiln: {"status": "ok", "data": {"result": [{"metric": {"job": "kiln"}, "values": [
+        [t, str(c)] for t, c in zip(when, kiln, strict=True)]}]}},
+    lambda when, kiln: [[
+        {"state": str(c), "last_changed": t} for t, c in zip(when, kiln, strict=True)]],
+    lambda when, kiln: {"labels": when, "datasets": [{"label": "Kiln °C", "data": kiln}]},
+])  # fmt: skip
+def test_readings_within_the_answer_of_a_server(read: Any, answer: Callable[..., Any]) -> None:
+    when = [f"{START + n * STEP}" for n in range(ROWS)]
+    log = read(json.dumps(answer(when, KILN_C)))
     assert log.trace.time_s == pytest.approx(TIME_S)
     assert log.raw_c[:, 0] == pytest.approx(KILN_C)
 
@@ -257,6 +285,26 @@ def test_a_counter_that_began_long_before_is_not_dated_by_the_start(read: Any) -
     head = f"Start: {START:%Y-%m-%d %H:%M}\nElapsed (s),Kiln"
     log = read(table(head, lambda at, c, n: f"{90_000 + 420 * n},{c}"))
     assert log.trace.started is None
+
+
+def test_a_year_of_another_calendar_is_said(read: Any) -> None:
+    rows = table("Time,Kiln C", lambda at, c, n: f"1405/01/{at.day - 20:02d} {at:%H:%M:%S},{c}")
+    log = read(rows)
+    assert log.trace.started is None
+    assert log.trace.time_s == pytest.approx(TIME_S)
+    assert any("1405" in note for note in log.notes)
+
+
+def test_a_day_on_a_line_of_its_own_begins_its_clocks(read: Any) -> None:
+    """Each day has its own head, as a logger that begins a new page at midnight writes it."""
+    pages: dict[str, list[str]] = {}
+    for n, kiln in enumerate(KILN_C):
+        at = START + n * STEP
+        pages.setdefault(f"{at:%Y-%m-%d}", []).append(f"{at:%H:%M:%S},{kiln}")
+    log = read("".join(f"\nLog of {day}\nTime,Kiln C\n" + "\n".join(rows) + "\n"
+                       for day, rows in pages.items()))  # fmt: skip
+    assert log.trace.started.replace(tzinfo=None) == START
+    assert log.trace.time_s == pytest.approx(TIME_S)
 
 
 def test_a_notebook_of_half_hours_begins_cold(read: Any) -> None:

@@ -146,3 +146,9 @@ def test_a_firing_as_planned_has_no_reason_of_four_minutes() -> None:
     lost, made_up = CauseShare("waiting", 1200.0, "seen"), CauseShare("shorter_hold", -1320.0, "s")
     shown = short(review_report(replace(on_time, causes=(made_up, lost))))
     assert any(line.startswith("Why: mostly") for line in shown)
+
+
+def test_a_design_says_what_more_segments_save_at_most() -> None:
+    made = fi.design("example-load-planters-and-cups", "bisque", top_c=980.0, kiln="example-kiln")
+    shown = " ".join(render_text(design_report(replace(made, cost_of_segments_s=5400.0))).split())
+    assert "are used; more of them save at most 1 h 30 min." in shown

@@ -51,10 +51,11 @@ def test_a_worn_kilns_end_is_told_at_three_quarters_of_its_heating() -> None:
         assert then.program_end_low_s <= made.end_s
         off_min.append((then.program_end_s - made.end_s) / 60.0)
     assert len(off_min) >= 12
-    # Within 10 min is what is wanted: the half of them are within 4, eleven of seventeen
-    # within 10, and one 39 min off.
-    assert np.median(np.abs(off_min)) < 10.0
-    assert np.mean(np.abs(off_min) < 10.0) > 0.6
+    # Within 10 min is what is wanted: the half of them are within 3, thirteen of seventeen
+    # within 10, and one, whose clock waits in a led cooling, 42 min off.
+    assert np.median(np.abs(off_min)) < 5.0
+    assert np.mean(np.abs(off_min) < 10.0) > 0.7
+    assert np.sort(np.abs(off_min))[-2] < 20.0
     assert np.max(np.abs(off_min)) < 45.0
 
 
@@ -188,3 +189,36 @@ def test_a_reading_that_flickers_in_its_last_digit_after_a_ramp_is_not_stuck() -
         check.mark(moment_s, reading)
         marked.append(reading.statuses[0])
     assert Status.STUCK not in marked
+
+
+@pytest.mark.parametrize("sticks", [True, False])
+def test_a_relay_that_sticks_in_a_ramp_is_told_though_the_clock_had_waited(sticks: bool) -> None:
+    """It swings by ±6 °C in 5.5 min at six tenths of its program's 140 °C/h: so its clock waits.
+
+    Then it climbs at 400 °C/h: after 4 min 17 °C above where its program can have it.
+    """
+    stuck_s = 5.0 * HOUR_S
+    time_s = np.arange(0.0, stuck_s + 1200.0, 60.0)
+    reading_c = 300.0 + 84.0 * time_s / HOUR_S + 6.0 * np.sin(2.0 * np.pi * time_s / 330.0)
+    if sticks:
+        last_c = float(np.interp(stuck_s, time_s, reading_c))
+        since_h = np.maximum(time_s - stuck_s, 0.0) / HOUR_S
+        reading_c = np.where(since_h > 0.0, last_c + 400.0 * since_h, reading_c)
+    reading_c += np.random.default_rng(11).normal(0.0, 0.3, time_s.size)
+    acts = _acts(schedule_of(((140.0, 1000.0, 20.0),)), time_s, reading_c)
+    assert [name for name, _ in acts][:1] == (["climbs-fast"] if sticks else [])
+    assert all(0.0 < at_s - stuck_s <= 300.0 for _, at_s in acts[:1])
+
+
+@pytest.mark.parametrize("sticks", [True, False])
+def test_a_relay_that_sticks_in_a_top_hold_is_told_before_the_hold_is_over(sticks: bool) -> None:
+    """From 1190 °C on at 180 °C/h, with half of the hold to go: 12 °C above it in 4 min."""
+    stuck_s = HOUR_S + 1200.0
+    time_s = np.arange(0.0, stuck_s + 1080.0, 60.0)
+    reading_c = np.minimum(1040.0 + 150.0 * time_s / HOUR_S, 1190.0)
+    if sticks:
+        reading_c += 180.0 * np.maximum(time_s - stuck_s, 0.0) / HOUR_S
+    reading_c += np.random.default_rng(12).normal(0.0, 0.3, time_s.size)
+    acts = _acts(schedule_of(((150.0, 1190.0, 40.0), (80.0, 850.0, 0.0))), time_s, reading_c)
+    assert [name for name, _ in acts] == (["above-plan"] if sticks else [])
+    assert all(0.0 < at_s - stuck_s <= 300.0 for _, at_s in acts)

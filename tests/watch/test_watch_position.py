@@ -180,3 +180,21 @@ def test_a_replayed_log_ends_where_it_ends(as_planned: Told) -> None:
     assert as_planned.estimates[-1].now_s == pytest.approx(8.55 * 3600.0, abs=20.0)
     assert as_planned.notes[-1] == "log.csv ended"
     assert not any("not known" in note or "failed" in note for note in as_planned.notes)
+
+
+def test_a_relays_swing_in_a_candling_hold_is_no_next_ramp() -> None:
+    """Up by 22 °C in 2 min and down in 10, about a set point that stays at 100 °C for 150 min."""
+    time_s = np.arange(0.0, 14_400.0, 20.0)
+    arrived_s = 80.0 / 50.0 * 3600.0
+    in_cycle_s = time_s % 720.0
+    swing_c = np.where(in_cycle_s < 120.0, in_cycle_s / 120.0, (720.0 - in_cycle_s) / 600.0)
+    reading_c = np.minimum(20.0 + 50.0 * time_s / 3600.0, 100.0) - 2.0 + 22.0 * swing_c
+    reading_c += np.random.default_rng(4).normal(0.0, 0.5, time_s.size)
+    segments = (Segment(100.0, 50.0, hold_s=9000.0), Segment(580.0, 80.0), Segment(960.0, 140.0))
+    plan, found = Plan(Schedule("candled", segments)), []
+    for moment_s in np.arange(arrived_s + 900.0, arrived_s + 8000.0, 400.0):
+        so_far = time_s <= moment_s
+        now_c = float(reading_c[so_far][-1])
+        position = locate(plan, time_s[so_far], reading_c[so_far], now_c)
+        found.append((position.phase, position.segment))
+    assert set(found) == {("hold", 0)}
