@@ -13,7 +13,7 @@ from watch.heldfirings import (
 )
 
 LONG = pytest.mark.soak
-QUICK_SEEDS, LONG_SEEDS = (4,), (*range(4), *range(5, 24))
+QUICK_SEEDS, LONG_SEEDS = (4,), (*range(4), *range(5, 24), 506, 514, 527)
 
 
 @pytest.mark.parametrize(

@@ -10,6 +10,7 @@ from watch.judging import schedule_of
 from firing.capture.reading import PlausibilityCheck, Reading, Status
 from firing.watch.events import AlarmLimits
 from firing.watch.line_scan import LineScan
+from firing.watch.recent_course import RecentCourse
 from firing.watch.thermocouple_circuit import CircuitMonitor
 from firing.watch.watcher import Watcher
 
@@ -130,3 +131,39 @@ def test_two_impossible_readings_minutes_apart_are_no_disturbance(
     for number, celsius in enumerate((590.0, 600.0, 610.0, 620.0, *then_c)):
         monitor.add_reading(300.0 * number, celsius, Status.OK)
     assert (monitor.broken is not None) is broken
+
+
+@pytest.mark.parametrize(("lost_c", "within"), [(0.0, True), (10.0, False)])
+def test_a_beat_of_swing_and_readings_lies_within_its_lows(lost_c: float, within: bool) -> None:
+    """±8 °C in 117 s, read each 120 s, look like a swing of 78 min, and end at the third low."""
+    time_s = np.arange(0.0, 2.75 * 4680.0, 120.0)
+    due_c = 300.0 + 110.0 * time_s / HOUR_S
+    read_c = due_c + 8.0 * np.sin(2.0 * np.pi * time_s / 4680.0)
+    read_c[-1] -= lost_c
+    assert RecentCourse(time_s, read_c, 1.0).is_within_swing(due_c) is within
+
+
+@pytest.mark.parametrize("fallen_c", [8.0, 16.0])
+def test_a_hold_that_ran_above_its_target_is_let_fall_to_it(fallen_c: float) -> None:
+    """Every 10 s: a kiln 8 °C over 1000 °C for half an hour falls within 2 min, and stays there."""
+    time_s = np.arange(0.0, 8.0 * HOUR_S, 10.0)
+    arrived_s = 1000.0 / 170.0 * HOUR_S
+    falls_s = arrived_s + 1800.0
+    time_s = time_s[time_s < falls_s + 900.0]
+    read_c = np.minimum(20.0 + 170.0 * time_s / HOUR_S, 1008.0)
+    read_c -= fallen_c * np.clip((time_s - falls_s) / 120.0, 0.0, 1.0)
+    read_c += np.random.default_rng(4).normal(0.0, 0.5, time_s.size)
+    told = acts(((170.0, 1000.0, 90.0),), time_s, np.round(read_c, 1))
+    assert [name for name, _ in told] == ([] if fallen_c == 8.0 else ["cooling"])
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_a_kiln_that_waits_for_its_start_has_not_stalled(seed: int) -> None:
+    """±3 °C each 3 min for five hours at 18 °C; one read to ±1 °C that stops at 90 °C has."""
+    time_s = np.arange(0.0, 5.0 * HOUR_S, 180.0)
+    noise_c = np.random.default_rng(seed).normal(0.0, 3.0, time_s.size)
+    program = ((115.0, 300.0, 60.0),)
+    assert acts(program, time_s, np.round(18.0 + noise_c)) == []
+    stands_c = np.minimum(18.0 + 115.0 * time_s / HOUR_S, 90.0)
+    told = acts(program, time_s, np.round(stands_c + noise_c / 3.0))
+    assert {name for name, _ in told} & {"stalled", "power-weaker", "cooling"}
