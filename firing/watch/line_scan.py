@@ -154,7 +154,7 @@ class LineScan:
     def _past(
         self, count: int, gap_s: float, before_s: float, stop: int
     ) -> tuple[FloatArray, FloatArray]:
-        """Return when the same look was taken before a place in the row, and how far away [s, °C]."""
+        """Return when the same look was taken before a place in the row, and how far away."""
         ends = np.arange(count, min(stop, self._past_until))
         past = self._at(ends, np.full(ends.size, count), np.full(ends.size, gap_s), before_s)
         past_s, past_c = self._time_s[ends[past.place]], past.away_c
