@@ -5,12 +5,14 @@
 1222.0
 
 ``import firing`` costs nothing: a public name is loaded when it is first used, with no more than
-it computes with.  Temperatures are °C, rates °C/h and times seconds, as the names say.
+it computes with.  A value of another type than the signature states is refused with a
+`FiringError` that names it and says what to give.  Temperatures are °C, rates °C/h and times
+seconds, as the names say.
 """
 
 import importlib
 import sys
-from types import ModuleType
+from types import FunctionType, ModuleType
 
 TYPE_CHECKING = False  # type checkers take the name for true; the typing module is not loaded
 
@@ -139,6 +141,11 @@ if not TYPE_CHECKING:  # a type checker knows every name from above, and should 
         if name not in _HOME:
             raise AttributeError(f"module 'firing' has no attribute {name!r}")
         value = getattr(importlib.import_module(_HOME[name]), name)
+        if isinstance(value, FunctionType):
+            from firing.arguments import checked
+
+            value = checked(value)
+            value.__module__ = __name__  # where a copy in another process finds it by its name
         if name in _CALLED_LIKE_ROOMS:
             # By this name `import firing.review.review as …` finds the modules of the room.
             value.__name__ = f"firing.{name}"

@@ -8,7 +8,6 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import replace
 from datetime import date, datetime
-from importlib import import_module
 from os import PathLike, fspath
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
@@ -39,6 +38,7 @@ if TYPE_CHECKING:
     from firing.review.overlay import Align, Overlay
     from firing.review.result import Review, Witness
     from firing.schedule.schedule import Purpose, Schedule
+    from firing.trace import Trace
     from firing.ware.load import Load
     from firing.ware.practice import By
 
@@ -458,7 +458,7 @@ def design(
         degas_s=degas_hold_s,
         few_within=0.0 if fastest else FEW_WITHIN,
     )
-    found: Load = _given(load, "Load", read_load, optional=False)
+    found: Load = _given(load, read_load)
     return design(found, request, kiln=_kiln(kiln), controller=keyed)
 
 
@@ -512,7 +512,7 @@ def guide(
 
 def review(
     schedule: Schedule | PathOrName,
-    log: Log | PathOrName,
+    log: Log | Trace | PathOrName,
     *,
     channel: str | int | None = None,
     due: datetime | None = None,
@@ -520,7 +520,7 @@ def review(
     kiln: KilnDescription | PathOrName | None = None,
     load: Load | PathOrName | None = None,
     witnesses: Sequence[Witness | str] = (),
-    compare_with: Log | PathOrName | Sequence[Log | PathOrName] | None = None,
+    compare_with: Log | Trace | PathOrName | Sequence[Log | Trace | PathOrName] | None = None,
 ) -> Review:
     """Compare a kiln's log with the schedule it should have followed.
 
@@ -528,19 +528,20 @@ def review(
     ----------
     schedule : Schedule, str or path
         The plan, its file, or the name of a ready one.
-    log : Log, str or path
-        The log, or its file; `read_log` takes what a file leaves open.
+    log : Log, Trace, str or path
+        The log, or its file; `read_log` takes what a file leaves open.  Readings that are in arrays
+        already are a `Trace`.
     channel : str or int, optional
         The kiln's channel, by name or by number from 1; found if not given.
     due : datetime, optional
         When the firing was to start; what came before is then a late start.
     target_cone : str, optional
-        The cone wanted, if not the schedule's own.
+        Target cone, if not the schedule's own.
     kiln, load : KilnDescription and Load, str or path, optional
         The kiln, and what was in it: what was possible is then known.
     witnesses : sequence of str or Witness
         Cones that stood in the kiln, such as ``"6=3:00@top"``, ``"6=down"``, ``"7=standing"``.
-    compare_with : Log, str or path, or several, optional
+    compare_with : Log, Trace, str or path, or several, optional
         Another firing of the plan, to set beside this one.
 
     Returns
@@ -566,6 +567,13 @@ def review(
     True
     >>> len(found.to_pandas()) == len(found.schedule.segments)
     True
+
+    Readings in arrays: five hours at 100 °C/h to 520 °C, as planned, and five of cooling.
+
+    >>> read = fi.Trace([0, 18000, 36000], [20, 520, 120], ("kiln",), "measured")
+    >>> plan = fi.Schedule("test tiles", (fi.Segment(520.0, 100.0),))
+    >>> fi.review(plan, read).actual_s / 3600
+    5.0
     """
     from firing.logs.reader import pick_channel
     from firing.review.review import review
@@ -598,7 +606,7 @@ def review(
 
 def compare(
     schedule: Schedule | PathOrName,
-    logs: Sequence[Log | PathOrName],
+    logs: Sequence[Log | Trace | PathOrName],
     *,
     align: Align = "segment",
     channel: str | int | None = None,
@@ -611,7 +619,7 @@ def compare(
     ----------
     schedule : Schedule, str or path
         The plan, its file, or the name of a ready one.
-    logs : sequence of Log, str or path
+    logs : sequence of Log, Trace, str or path
         Two to six logs, or their files.
     align : {"segment", "clock"}
         Whether every segment begins at one place for all, or time counts from when each began to
@@ -696,19 +704,21 @@ def keep_firing(
     --------
     >>> import firing as fi
     >>> from importlib.resources import files
-    >>> from tempfile import mkdtemp
-    >>> demo, book = files("firing") / "data" / "demo", mkdtemp() + "/studio.sqlite"
+    >>> from tempfile import TemporaryDirectory
+    >>> demo, folder = files("firing") / "data" / "demo", TemporaryDirectory()
+    >>> book = folder.name + "/studio.sqlite"
     >>> kept = fi.keep_firing(demo / "log.csv", book, schedule=demo / "plan.toml", kwh=58.0)
     >>> again = fi.keep_firing(demo / "log.csv", book)
     >>> kept.id == again.id, again.kwh
     (True, 58.0)
+    >>> folder.cleanup()
     """
     from firing.logbook.keeping import keep_one
     from firing.logbook.record import Entry
     from firing.logbook.store import Logbook
 
     for name, told in (("kwh", kwh), ("cost", cost)):
-        if told is not None and not (isinstance(told, int | float) and 0.0 <= told < 1e9):
+        if told is not None and not 0.0 <= told < 1e9:
             raise FiringError(f"{name} = {told!r:.60} is no amount; give a number of 0 or more")
     place = None if logbook is None else Path(logbook)
     said = Entry(
@@ -755,13 +765,15 @@ def trends(kiln: str, logbook: str | PathLike[str] | None = None) -> Trends:
 
     >>> import firing as fi
     >>> from importlib.resources import files
-    >>> from tempfile import mkdtemp
-    >>> demo, book = files("firing") / "data" / "demo", mkdtemp() + "/studio.sqlite"
+    >>> from tempfile import TemporaryDirectory
+    >>> demo, folder = files("firing") / "data" / "demo", TemporaryDirectory()
+    >>> book = folder.name + "/studio.sqlite"
     >>> kept = fi.keep_firing(
     ...     demo / "log.csv", book, schedule=demo / "plan.toml", kiln="example-kiln"
     ... )
     >>> fi.trends("Workshop kiln", book)
     <Trends 'Workshop kiln': 1 firing, not foretold>
+    >>> folder.cleanup()
     """
     from firing.logbook.record import Filter
     from firing.logbook.store import Logbook
@@ -803,13 +815,15 @@ def learn_kiln(
 
     >>> import firing as fi
     >>> from importlib.resources import files
-    >>> from tempfile import mkdtemp
-    >>> demo, book = files("firing") / "data" / "demo", mkdtemp() + "/studio.sqlite"
+    >>> from tempfile import TemporaryDirectory
+    >>> demo, folder = files("firing") / "data" / "demo", TemporaryDirectory()
+    >>> book = folder.name + "/studio.sqlite"
     >>> kept = fi.keep_firing(
     ...     demo / "log.csv", book, schedule=demo / "plan.toml", kiln="example-kiln"
     ... )
     >>> fi.learn_kiln("example-kiln", book).anchored
     False
+    >>> folder.cleanup()
     """
     from firing.logbook.keeping import records_of
     from firing.logbook.learning import learn
@@ -826,7 +840,7 @@ def learn_kiln(
 
 def resume(
     schedule: Schedule | PathOrName,
-    log: Log | PathOrName,
+    log: Log | Trace | PathOrName,
     *,
     channel: str | int | None = None,
     load: Load | PathOrName | None = None,
@@ -843,7 +857,7 @@ def resume(
     ----------
     schedule : Schedule, str or path
         The program that was interrupted.
-    log : Log, str or path
+    log : Log, Trace, str or path
         The firing so far.
     channel : str or int, optional
         The kiln's channel, by name or by number from 1; found if not given.
@@ -900,7 +914,7 @@ def resume(
 
 def fit_kiln(
     kiln: KilnDescription | PathOrName,
-    logs: Sequence[Log | PathOrName],
+    logs: Sequence[Log | Trace | PathOrName],
     *,
     schedule: Schedule | PathOrName | Sequence[Schedule | PathOrName] | None = None,
     load: Load | PathOrName | Sequence[Load | PathOrName] | None = None,
@@ -915,7 +929,7 @@ def fit_kiln(
     ----------
     kiln : KilnDescription, str or path
         The kiln as it is described.
-    logs : sequence of Log, str or path
+    logs : sequence of Log, Trace, str or path
         One firing or more.
     schedule : Schedule, str or path, or a sequence of them, optional
         The program they were run by, or one for each log.
@@ -966,7 +980,7 @@ def fit_kiln(
         )
         for number, log in enumerate(logs)
     ]
-    described: KilnDescription = _given(kiln, "KilnDescription", read_kiln, optional=False)
+    described: KilnDescription = _given(kiln, read_kiln)
     return fit_kiln(described, records, elements_new=elements_new, on=on, try_walls=True)
 
 
@@ -1092,10 +1106,12 @@ def review_fleet(
 
     Examples
     --------
-    >>> import firing as fi, tempfile
+    >>> import firing as fi
     >>> from importlib.resources import files
+    >>> from tempfile import TemporaryDirectory
     >>> demo = files("firing") / "data" / "demo"
-    >>> found = fi.review_fleet(tempfile.mkdtemp(), demo / "log.csv", plans=demo / "plan.toml")
+    >>> with TemporaryDirectory() as out:
+    ...     found = fi.review_fleet(out, demo / "log.csv", plans=demo / "plan.toml")
     >>> found.logs, found.plans[0].plan
     (1, 'plan')
     """
@@ -1163,32 +1179,13 @@ def heat_work(
     return heatwork(times, np.asarray(temperature_c, dtype=np.float64), cones)
 
 
-_HOMES = {
-    "Controller": "firing.controller.controller",
-    "KilnDescription": "firing.kiln.description",
-    "Load": "firing.ware.load",
-    "Log": "firing.logs.reader",
-    "Schedule": "firing.schedule.schedule",
-    "Tariff": "firing.kiln.tariff",
-}
-"""Loaded only to tell what an object is, never for a name."""
-
-
-def _given(given: Any, kind: str, read: Callable[[Any], Any], *, optional: bool = True) -> Any:
-    """Return what was given as an object of this public kind, or as the name of its file."""
-    if isinstance(given, str | PathLike):
-        return read(given)
-    if optional and given is None:
-        return None
-    if not isinstance(given, getattr(import_module(_HOMES[kind]), kind)):
-        raise FiringError(
-            f"{given!r:.60} is no {kind}; give one, or the path of its file as text or Path"
-        )
-    return given
+def _given(given: Any, read: Callable[[Any], Any]) -> Any:
+    """Return what was given as an object, or as the name of its file."""
+    return read(given) if isinstance(given, str | PathLike) else given
 
 
 def _schedule(given: Schedule | PathOrName) -> Schedule:
-    found: Schedule = _given(given, "Schedule", read_schedule, optional=False)
+    found: Schedule = _given(given, read_schedule)
     return found
 
 
@@ -1201,36 +1198,37 @@ def _usual(kiln: KilnDescription | PathOrName | None, size: str | None) -> Usual
 
 
 def _kiln(given: KilnDescription | PathOrName | None) -> KilnDescription | None:
-    found: KilnDescription | None = _given(given, "KilnDescription", read_kiln)
+    found: KilnDescription | None = _given(given, read_kiln)
     return found
 
 
 def _load(given: Load | PathOrName | None) -> Load | None:
-    found: Load | None = _given(given, "Load", read_load)
+    found: Load | None = _given(given, read_load)
     return found
 
 
 def _controller(given: Controller | PathOrName | None) -> Controller | None:
-    found: Controller | None = _given(given, "Controller", read_controller)
+    found: Controller | None = _given(given, read_controller)
     return found
 
 
 def _tariff(given: Tariff | PathOrName | None) -> Tariff | None:
-    found: Tariff | None = _given(given, "Tariff", read_tariff)
+    found: Tariff | None = _given(given, read_tariff)
     return found
 
 
-def _log(given: Log | PathOrName) -> Log:
-    from firing.logs.reader import read_log
+def _log(given: Log | Trace | PathOrName) -> Log:
+    from firing.logs.reader import log_of, read_log
+    from firing.trace import Trace
 
-    found: Log = _given(given, "Log", lambda name: read_log(Path(name)), optional=False)
+    if isinstance(given, Trace):
+        return log_of(given)
+    found: Log = _given(given, lambda name: read_log(Path(name)))
     return found
 
 
 def _on_the_clock(moment: datetime | None) -> datetime | None:
     """Return a moment with its time zone; one without stands on this computer's clock."""
-    if moment is not None and not isinstance(moment, datetime):
-        raise FiringError(f"{moment!r:.60} is no moment; give a datetime")
     if moment is not None and not YEARS[0] <= moment.year <= YEARS[1]:
         raise FiringError(f"{moment} is outside the years {YEARS[0]} to {YEARS[1]}")
     return moment.astimezone() if moment is not None and moment.tzinfo is None else moment

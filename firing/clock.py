@@ -68,7 +68,10 @@ def parse_when(text: str, *, near: datetime | None = None) -> datetime:
     try:
         found = _dated(words, text) or _on_a_day(words, now, near)
     except ValueError:
-        raise FiringError(f'"{text}" is not on the calendar or the clock') from None
+        raise FiringError(
+            f'"{text}" is not on the calendar or the clock; write it like "07:30" or '
+            '"2026-03-01 07:30"'
+        ) from None
     if found is None:
         raise FiringError(
             f'"{text}" is not a moment; write "07:30", "4:00pm", "tomorrow 07:30", "Fri 20:00", '

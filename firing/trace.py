@@ -7,6 +7,7 @@ from typing import Literal
 import numpy as np
 import numpy.typing as npt
 
+from firing.arguments import check_fields
 from firing.errors import FiringError
 from firing.units import format_duration
 from firing.viewable import Plottable
@@ -82,6 +83,7 @@ class Trace(Plottable):
     started: datetime | None = None
 
     def __post_init__(self) -> None:
+        check_fields(self)
         # Copies: what the caller does with its own arrays, then or later, changes no trace.
         time_s = np.array(self.time_s, dtype=np.float64)
         temperature_c = np.array(self.temperature_c, dtype=np.float64)

@@ -70,7 +70,7 @@ def test_iso_8601_is_read_with_its_seconds_and_its_offset() -> None:
     "text", ["13pm", "0am", "25:00", "7", "midnight", "2026-13-01 10:00", "Fr 8"]
 )
 def test_what_is_no_moment_is_refused(text: str) -> None:
-    with pytest.raises(FiringError):
+    with pytest.raises(FiringError, match=r'; write (it like )?"07:30"'):
         parse_when(text)
 
 

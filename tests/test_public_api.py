@@ -6,6 +6,7 @@ import doctest
 import importlib
 import inspect
 import json
+import pickle
 import re
 import subprocess
 import sys
@@ -15,8 +16,10 @@ from datetime import UTC, datetime, timedelta
 from html import unescape
 from importlib.resources import files
 from pathlib import Path
+from typing import Any
 
 import numpy as np
+import pandas as pd
 import plotly.graph_objects as go
 import pytest
 
@@ -129,7 +132,7 @@ EXPLAINED = {name: getattr(fi, name) for name in fi.__all__ if name != "__versio
 def examples() -> dict[str, doctest.DocTest]:
     """Return every docstring of the public objects that has examples."""
     finder = doctest.DocTestFinder(exclude_empty=True)
-    found = finder.find(fi, "firing", globs={}) if fi.__doc__ else []
+    found = doctest.DocTestFinder(recurse=False).find(fi, "firing", globs={})
     for name, public in EXPLAINED.items():
         found += finder.find(public, f"fi.{name}", globs={"np": np})
     return {test.name: test for test in found if test.examples}
@@ -144,12 +147,16 @@ def test_every_public_function_has_an_example() -> None:
 
 
 @pytest.mark.parametrize("name", sorted(EXAMPLES))
-def test_the_examples_are_true(name: str) -> None:
+def test_the_examples_are_true_and_leave_nothing_behind(
+    name: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("tempfile.tempdir", str(tmp_path))
     said: list[str] = []
     runner = doctest.DocTestRunner(verbose=False)
     result = runner.run(EXAMPLES[name], out=said.append)
     assert result.attempted
     assert not result.failed, "".join(said)
+    assert not list(tmp_path.iterdir())
 
 
 # -- jobs -------------------------------------------------------------------------------------
@@ -185,7 +192,7 @@ def test_a_file_that_is_not_there_is_refused_in_a_sentence(read: object, tmp_pat
 
 
 PLAN = fi.Schedule("tiles", (fi.Segment(900.0, 100.0),))
-NAN = float("nan")
+NAN, NEVER = float("nan"), np.array([0.0, 1.0])
 
 
 @pytest.mark.parametrize(
@@ -193,13 +200,13 @@ NAN = float("nan")
     [
         (lambda: fi.end_point_c(6, 60.0), 'write it as text: "6"'),  # type: ignore[arg-type]
         (lambda: fi.hold_needed("x" * 9999, 1200.0), "is not a cone"),
-        (lambda: fi.peak_needed("6", 600.0, kind=5), "is no type of cone"),  # type: ignore[arg-type]
+        (lambda: fi.peak_needed("6", 600.0, kind=5), "kind: 5 is no text"),  # type: ignore[arg-type]
         (lambda: fi.forecast(5), "5 is no Schedule"),  # type: ignore[arg-type]
         (lambda: fi.forecast(PLAN, kiln=PLAN), "is no KilnDescription"),  # type: ignore[arg-type]
         (lambda: fi.forecast(PLAN, started="07:30"), "give a datetime"),  # type: ignore[arg-type]
         (lambda: fi.forecast("x" * 999), "no such file"),
         (lambda: fi.forecast(PLAN, started=datetime(1, 1, 1, tzinfo=UTC)), "the years 1971"),
-        (lambda: fi.calendar(PLAN), "is no forecast"),  # type: ignore[arg-type]
+        (lambda: fi.calendar(PLAN), "is no Forecast; give a Forecast or"),  # type: ignore[arg-type]
         (lambda: fi.Segment(NAN, 100.0), "nan °C is no temperature of a kiln"),
         (lambda: fi.Segment(900.0, 1e308), "no kiln climbs"),
         (lambda: fi.Segment(900.0, 1e-308), "never arrives"),
@@ -209,6 +216,16 @@ NAN = float("nan")
         (lambda: fi.heat_work([0.0, NAN, 2.0], [900.0] * 3), "time of every reading"),
         (lambda: fi.read_log("log.csv", unit="X"), "write one of C, F"),  # type: ignore[arg-type]
         (lambda: fi.ReadingOptions(part=0), "a whole number from 1"),
+        (lambda: fi.ReadingOptions(unit=NEVER), "unit = .* is no option"),  # type: ignore[arg-type]
+        (lambda: fi.ReadingOptions(as_logged=1), "True or False"),  # type: ignore[arg-type]
+        (lambda: fi.heat_work([0.0, 1.0], [900.0] * 2, []), "no cone is asked for"),
+        (lambda: fi.cone_reached(NEVER, NEVER, offset_c=NAN), "offset_c = nan is no offset"),
+        (lambda: fi.resume(PLAN, DEMO / "log.csv", ago_s=NAN), "ago_s = nan is no time"),
+        (lambda: fi.review_fleet("out", "log.csv", workers=-1), "workers = -1 reviews nothing"),
+        (
+            lambda: fi.compare(DEMO / "plan.toml", [DEMO / "log.csv"] * 2, align="x"),  # type: ignore[arg-type]
+            "write segment or clock",
+        ),
         (lambda: fi.keep_firing("log.csv", kwh=NAN), "give a number of 0 or more"),
         (
             lambda: fi.design("example-load-thin-cups", "bisque", cone="04", drop_to_c=NAN),
@@ -219,6 +236,89 @@ NAN = float("nan")
 def test_what_is_absurd_is_a_sentence(ask: Callable[[], object], said: str) -> None:
     with pytest.raises(fi.FiringError, match=said):
         ask()
+
+
+# -- values of another type -------------------------------------------------------------------
+
+
+class Stranger:
+    """What no function takes."""
+
+
+WRONG = (
+    *(Stranger(), Stranger, 1j, b"6", {1}, {"a": 1}, [Stranger()], [None, "x", 1.0]),
+    *([[1.0], 2.0], np.array([1 + 1j]), np.array(["a", 1.0], dtype=object)),
+    np.datetime64("2026-01-01"),
+)
+REQUIRED = {
+    **dict.fromkeys(("controller", "kiln", "load", "log", "out", "path", "tariff"), "x"),
+    "change": "hold",
+    "cone": "6",
+    "fault": "x",
+    "legs": "x",
+    "purpose": "bisque",
+    "at_c": 1200.0,
+    "hold_s": 0.0,
+    "rate_c_per_h": 60.0,
+    "schedule": PLAN,
+    **dict.fromkeys(("logs", "paths"), ("x",)),
+    **dict.fromkeys(("time_s", "temperature_c"), (1, 2)),
+}
+FUNCTIONS = {name: one for name, one in EXPLAINED.items() if inspect.isfunction(one)}
+RECORDS: list[Any] = [
+    *(PLAN, PLAN.segments[0], fi.read_kiln("example-kiln"), fi.read_tariff("example-tariff")),
+    *(fi.read_load("example-load-thin-cups"), fi.read_controller("example-controller")),
+    fi.read_load("example-load-thin-cups").pieces[0],
+    fi.Trace(np.array([0.0, 1.0]), np.array([20.0, 21.0]), ("kiln",), "planned"),
+]
+
+
+def refused_as(place: str, ask: Callable[[], object]) -> None:
+    """Ask, and hold the refusal to naming the argument and what to give, on one line."""
+    with pytest.raises(fi.FiringError) as refused:
+        ask()
+    said = str(refused.value)
+    assert re.fullmatch(rf"{place}: .* is no .*; (give|write) .*", said), said
+
+
+@pytest.mark.parametrize("name", sorted(FUNCTIONS))
+def test_a_function_names_the_argument_of_another_type(name: str) -> None:
+    parameters = inspect.signature(FUNCTIONS[name]).parameters
+    needed = {p: REQUIRED.get(p) for p, one in parameters.items() if one.default is one.empty}
+    for place in parameters:
+        for wrong in WRONG:
+            refused_as(place, lambda given=needed | {place: wrong}: FUNCTIONS[name](**given))
+
+
+@pytest.mark.parametrize("record", RECORDS, ids=lambda one: type(one).__name__)
+def test_a_record_names_the_field_of_another_type(record: Any) -> None:
+    for field in dataclasses.fields(record):
+        for wrong in WRONG:
+            refused_as(
+                field.name, lambda given={field.name: wrong}: dataclasses.replace(record, **given)
+            )
+
+
+def test_every_function_that_takes_something_says_that_it_refuses() -> None:
+    for name, function in FUNCTIONS.items():
+        if inspect.signature(function).parameters:
+            assert re.search(r"Raises\n-+\nFiringError\n", inspect.getdoc(function) or ""), name
+
+
+def test_lists_and_arrays_stand_in_for_each_other() -> None:
+    assert fi.Schedule("tiles", [fi.Segment(900.0, 100.0)]) == PLAN  # type: ignore[arg-type]
+    listed = fi.cone_reached([0.0, 72120.0], [20.0, 1222.0])  # type: ignore[arg-type]
+    assert listed.reached == "6"  # the chart's cone 6 at 60 °C/h
+    assert fi.heat_work(pd.Series([0, 3600]), pd.Series([1200, None, 1200])[[0, 2]], ["6"])
+
+
+def test_another_librarys_moment_is_one() -> None:
+    moment = pd.Timestamp("2026-11-27 20:00")
+    assert fi.forecast(steady(), started=moment).started == datetime(2026, 11, 27, 20).astimezone()
+
+
+def test_a_public_function_goes_to_another_process_and_back() -> None:
+    assert pickle.loads(pickle.dumps(fi.forecast)) is fi.forecast
 
 
 def test_every_example_file_is_read_by_one_reader() -> None:
@@ -437,3 +537,20 @@ def test_a_review_that_was_refused_says_why() -> None:
     assert review.refused in shown
     assert review.to_pandas().empty
     assert isinstance(review.plot(), go.Figure)
+
+
+def test_readings_in_columns_are_a_log_without_a_file() -> None:
+    """5 h at 100 °C/h, half an hour at 520 °C, and 5 h down to 120 °C: the plan, to the minute."""
+    table = pd.DataFrame({"s": np.arange(0, 37860, 60)})
+    table["c"] = np.interp(table.s, [0, 18000, 19800, 37800], [20.0, 520.0, 520.0, 120.0])
+    read = fi.Trace(table.s, table.c, ("kiln",), "measured")
+    plan = fi.Schedule("tiles", (fi.Segment(520.0, 100.0, hold_s=1800.0),))
+    found = fi.review(plan, read)
+    assert found.actual_s == pytest.approx(19800.0, abs=60.0)
+    assert found.log.name == "readings"
+    json.dumps(found.to_dict())
+    assert len(fi.compare(plan, [read, read]).firings) == 2
+    half = fi.Trace([0, 9000], [20, 270], ("kiln",), "measured")
+    assert "1 segment left" in repr(fi.resume(plan, half))
+    with pytest.raises(fi.FiringError, match="at least two readings, and this trace has 1"):
+        fi.review(plan, fi.Trace([0], [20], ("kiln",), "measured"))

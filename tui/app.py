@@ -7,8 +7,10 @@ colour vision; nothing is said by colour alone.
 from __future__ import annotations
 
 import asyncio
+import contextlib
 import gc
 import os
+import sys
 from collections import deque
 from dataclasses import dataclass
 from functools import cached_property
@@ -19,6 +21,7 @@ from textual import events
 from textual._compositor import ChopsUpdate, LayoutUpdate
 from textual.app import App
 from textual.binding import Binding, BindingType
+from textual.driver import Driver
 from textual.message import Message
 from textual.message_pump import MessagePump
 from textual.screen import ModalScreen, Screen
@@ -100,6 +103,8 @@ def _tour_lines() -> list[str | tuple[str, str]]:
     return [("  ", words) for words in TOUR]
 
 
+_TERMINAL_EVERY_S = 1.0
+"""How often it is looked whether there still is a terminal [s]."""
 _OPENING_S = 0.005
 _KEY_PATIENCE_S = 0.25
 """The next key waits so long at most for a screen that went away with the one before it."""
@@ -113,8 +118,29 @@ class KeyObeyed(Message):
         self.key, self.start, self.rounds = key, start, rounds
 
 
-Ended = Literal["clean", "saved", "given up"]
-"""How a plan was left: without unsaved changes, after saving them, or without them."""
+class LastingStream:
+    """A terminal's stream to write to.  Where nobody reads any more, nothing fails and none waits:
+    Textual's writer would die of the first error, and what draws would wait for it for ever.
+    """
+
+    def __init__(self, stream: Any) -> None:
+        self._stream = stream
+        self.fileno = stream.fileno
+
+    def write(self, text: str) -> None:
+        """Write, if anybody reads."""
+        with contextlib.suppress(OSError):
+            self._stream.write(text)
+
+    def flush(self) -> None:
+        """Send what was written, if anybody reads."""
+        with contextlib.suppress(OSError):
+            self._stream.flush()
+
+
+Ended = Literal["clean", "saved", "given up", "no terminal"]
+"""How a plan was left: without unsaved changes, after saving them, or without them; or its terminal
+has gone, and what is unsaved stands in the journal."""
 
 
 class FiringApp(App[Ended]):
@@ -173,6 +199,24 @@ class FiringApp(App[Ended]):
         self._painting = Painting(ascii_only=ascii_terminal(os.environ))
 
     # The terminal
+
+    def _build_driver(self, *arguments: Any, **named: Any) -> Driver:
+        driver: Any = super()._build_driver(*arguments, **named)
+        if hasattr(driver, "_file"):
+            driver._file = LastingStream(driver._file)
+        return driver  # type: ignore[no-any-return]  # its file is known to no type
+
+    def _look_for_terminal(self) -> None:
+        """Leave the screens if their terminal has gone, which by itself ends no program that
+        ignores hang-ups: they would read its end again and again.
+        """
+        ends = [stream.fileno() for stream in (sys.__stdin__, sys.__stderr__) if stream is not None]
+        if all(os.isatty(end) for end in ends):
+            return
+        nowhere = os.open(os.devnull, os.O_RDWR)
+        for end in ends:  # what is said from now on, of a watch that goes on, is said to nobody
+            os.dup2(nowhere, end)
+        self.exit("no terminal")
 
     @property
     def ascii_only(self) -> bool:
@@ -281,6 +325,8 @@ class FiringApp(App[Ended]):
         gc.freeze()
         gc.enable()
         self.app_resume_signal.subscribe(self, lambda _: self._painting.forget())
+        if not self.is_headless:
+            self.set_interval(_TERMINAL_EVERY_S, self._look_for_terminal)
         self.plan.read_coming()
         if self._trouble:
             self.plan.say(self._trouble, fault=True)
@@ -434,7 +480,7 @@ def run(
 
 
 def _go_on(watch: LiveWatch | None) -> None:
-    """Go on with a watch that nobody ended: the screens failed, and it is told in plain lines."""
+    """Go on in plain lines with a watch whose screens failed, or whose terminal has gone."""
     if watch is not None and watch.running:
         from .watch_supervisor import go_on_in_plain_lines
 

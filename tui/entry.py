@@ -64,7 +64,7 @@ def edit(
     from .app import run
 
     left = run(document, light=light, circumstances=circumstances)
-    if left.how is None:
+    if left.how in (None, "no terminal"):
         raise FiringError(CUT_OFF)
     file = left.document.path
     return {
@@ -84,8 +84,9 @@ def watch(
     load: str | None = None,
     outlets: Outlets | None = None,
 ) -> bool:
-    """Watch on the screen until it is left; plan, kiln and load are named as they were read.
-    It is shown and told by its `outlets`, too.
+    """Watch on the screen until it is left, and without one if its terminal goes.
+
+    Plan, kiln and load are named as they were read.  It is shown and told by its `outlets`, too.
 
     Returns whether lines were readings, and every one that was to be recorded is in its file.
     Raises `FiringError` if something cannot be watched, or there is no terminal.

@@ -50,7 +50,7 @@ CHOICES = (
         "of times that are bare numbers",
         ("us", "ms", "s", "min", "h", "d", "epoch", "serial", "serial-1904"),
     ),
-    ("date_order", "Day or month", "day or month first", ("dmy", "mdy", "ymd")),
+    ("date_order", "Day or month", "day or month first", ("dmy", "mdy", "ymd", "ydm")),
     ("decimal", "Decimal mark", "the decimal mark", (".", ",")),
 )
 

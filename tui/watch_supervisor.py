@@ -164,7 +164,7 @@ class WatchSupervisor:
 def go_on_in_plain_lines(watch: LiveWatch) -> None:
     """Tell of a running watch on standard error until it is over, Ctrl-C, or a signal to end.
 
-    Its screens failed; the watch itself is left as it is.
+    Its screens failed, or their terminal has gone; the watch itself is left as it is.
     """
     asked: set[int] = set()
     if threading.current_thread() is threading.main_thread():

@@ -101,6 +101,11 @@ def waits(seen: WatchState) -> bool:
     return any(call.unanswered and _is_of_now(call, seen) for call in seen.open_calls)
 
 
+def may_acknowledge(seen: WatchState) -> bool:
+    """Tell whether something calls somebody, though it may be snoozed."""
+    return any(not call.acknowledged and _is_of_now(call, seen) for call in seen.open_calls)
+
+
 _SHOWN_LARGE = ("Now", "By hand", "Program")
 _NO_READING = "--"
 

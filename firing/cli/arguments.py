@@ -327,7 +327,7 @@ def log_options(command: Command) -> Command:
             ),
             click.option(
                 "--date-order",
-                type=click.Choice(["dmy", "mdy", "ymd"]),
+                type=click.Choice(["dmy", "mdy", "ymd", "ydm"]),
                 help="Day or month first, where 03/04/2026 leaves it open.",
             ),
             click.option(

@@ -146,7 +146,7 @@ def _run(
         engine=engine, workers=workers, scheduler=scheduler, progress=progress_line(),
     )  # fmt: skip
     outcome.note(
-        f"{run.reviewed:,} of {run.found:,} logs were new and are reviewed"
+        f"{run.reviewed:,} of {run.found:,} logs were new"
         if run.reviewed
         else f"nothing is new in {run.found:,} logs"
     )

@@ -11,7 +11,6 @@ import os
 import re
 import sys
 from collections.abc import Iterable, Iterator
-from pathlib import Path
 from typing import TYPE_CHECKING, Any, NoReturn
 
 import click
@@ -20,6 +19,8 @@ from firing.errors import FiringError
 from firing.report.sanitize import json_line, printed, shorten, to_ascii
 
 if TYPE_CHECKING:
+    from pathlib import Path
+
     from firing.report.document import Report
 
 DONE = 0
@@ -39,6 +40,10 @@ LONGEST_LINE = 1000
 DEBUG = False
 """Whether a mistake of the program is shown with its traceback; ``--debug`` sets it."""
 _closed: set[str] = set()
+
+
+class _ReaderGone(Exception):
+    """Nobody reads standard output any more; `click` makes exit code 1 of a `BrokenPipeError`."""
 
 
 def run(command: click.Command) -> NoReturn:
@@ -64,10 +69,13 @@ def run(command: click.Command) -> NoReturn:
             _warn(f"{usage.get_usage()}\nTry '{usage.command_path} --help' for help.\n")
         _warn(f"Error: {error.format_message()}")
         code = error.exit_code
-    except (KeyboardInterrupt, click.Abort):
-        _warn("firing: interrupted")
+    except (KeyboardInterrupt, click.Abort) as error:
+        # A question and nobody at the other end: `click` calls that an abort, too.
+        unanswered = isinstance(error.__context__, EOFError)
+        end = "nobody answers here; give the answers as options" if unanswered else "interrupted"
+        _warn("\n" * unanswered + f"firing: {end}")
         code = INTERRUPTED
-    except BrokenPipeError:
+    except (BrokenPipeError, _ReaderGone):
         # The reader of a pipe has seen enough; that is no fault of anybody's.
         _let_go(sys.stdout)
     except OSError as error:
@@ -90,7 +98,7 @@ def _unforeseen(error: Exception) -> int:
     if DEBUG:
         _warn("".join(traceback.format_exception(error)).rstrip("\n"))
     frames = traceback.extract_tb(error.__traceback__)
-    place = f", {Path(frames[-1].filename).name} line {frames[-1].lineno}" if frames else ""
+    place = f", {os.path.basename(frames[-1].filename)} line {frames[-1].lineno}" if frames else ""
     _warn(
         f"firing: this is a mistake of the program, not yours ({type(error).__name__}{place}). "
         "Please report it: run 'firing --debug' with the same words after it, and send what it "
@@ -126,7 +134,10 @@ def _print(content: str) -> None:
     if "stdout" in _closed:
         raise FiringError("standard output is closed, so nothing can be printed; open it")
     # Named, as click would write UTF-8 to a stream that is said to take ASCII.
-    click.echo(readable(printed(content), sys.stdout), file=sys.stdout)
+    try:
+        click.echo(readable(printed(content), sys.stdout), file=sys.stdout)
+    except BrokenPipeError:
+        raise _ReaderGone from None
 
 
 def _warn(message: str) -> None:
@@ -199,7 +210,7 @@ def asked(name: str) -> bool:
     return context is not None and bool(context.meta.get(f"firing.{name}"))
 
 
-def write(path: Path, content: str, *, overwrite: bool = False) -> None:
+def write(path: "Path", content: str, *, overwrite: bool = False) -> None:
     """Write a file that a command was asked for; never in the place of one that it reads."""
     from firing.files.disk import write_text
 
@@ -207,7 +218,7 @@ def write(path: Path, content: str, *, overwrite: bool = False) -> None:
     write_text(path, content, overwrite=overwrite)
 
 
-def refuse_input(path: Path) -> None:
+def refuse_input(path: "Path") -> None:
     """Refuse to write to a file that the command was given to read."""
     from firing.files.disk import names_same_file
 
@@ -221,15 +232,17 @@ _WRITTEN = ("html", "out")
 """The parameters that name what a command writes."""
 
 
-def _paths_in(params: Iterable[tuple[str, Any]]) -> Iterator[Path]:
+def _paths_in(params: Iterable[tuple[str, Any]]) -> Iterator["Path"]:
     """Yield everything that a command was given which may be the name of a file it reads."""
+    from pathlib import Path  # the start of every command does without it
+
     for name, value in params:
         for entry in value if isinstance(value, tuple) else (value,):
             if name not in _WRITTEN and isinstance(entry, str | Path):
                 yield Path(entry)
 
 
-def page(result: "Report", path: Path, *, overwrite: bool = False) -> None:
+def page(result: "Report", path: "Path", *, overwrite: bool = False) -> None:
     """Write a report as a page, and say so."""
     from firing.report.page import render_page
 

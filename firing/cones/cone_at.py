@@ -161,7 +161,7 @@ def parse_legs(
             read[-1] = (*read[-1][:2], alone["hold"])
             continue
         leg = _LEG.fullmatch(part)
-        if leg is None or alone is not None:
+        if leg is None or alone is not None or (leg["rate"] is None and "/" in leg["target"]):
             raise FiringError(f'"{part}" is no leg of a firing; write {_EXAMPLE}')
         read.append((leg["rate"], leg["target"], leg["hold"]))
     if not 1 <= len(read) <= _MOST_LEGS:

@@ -27,6 +27,7 @@ from firing.cones.uncertainty import (
     rate_warnings,
     too_far_below,
 )
+from firing.errors import FiringError
 from firing.serialise import OMITTED, Serialised, json_fields, named, rounded
 from firing.trace import FloatArray
 from firing.units import KELVIN_AT_0_C, SECONDS_PER_HOUR, TemperatureUnit, rate_from_celsius
@@ -287,6 +288,8 @@ def cone_reached(
     True
     """
     sort = parse_kind_of_cone(kind)
+    if not math.isfinite(offset_c):
+        raise FiringError(f"offset_c = {offset_c} is no offset of a thermocouple; write one like 8")
     time_s, temperature_c = readings(time_s, temperature_c)
     made = CONES if sort == "self-supporting" else made_as(sort)
     every = {cone: laws()[cone] for cone in made}

@@ -87,6 +87,8 @@ def heatwork(
     absurd, or a cone is not made.
     """
     names = CONES if cones is None else tuple(parse_cone(cone) for cone in cones)
+    if not names:
+        raise FiringError('no cone is asked for; write cones=["6"], or leave cones out for all')
     time_s, temperature_c = readings(time_s, temperature_c)
     shifts = _shifts(names, shift_c)
     chosen = [cone_law(name) for name in names]

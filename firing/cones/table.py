@@ -35,7 +35,7 @@ CONES: tuple[str, ...] = (
 )
 
 _SPELLING = (
-    r"(?:cones?\b|cone(?=[0-9^Δ]))?\s*[\^Δ∆]?\s*([0-9]+)(?:[.,]([0-9]+)|\s*(½|1/2)|\s+(1/2))?"
+    r"(?:cones?\b|cone(?=[0-9^Δ∆△]))?\s*[\^Δ∆△]?\s*([0-9]+)(?:[.,]([0-9]+)|\s*(½|1/2)|\s+(1/2))?"
 )
 
 
@@ -92,7 +92,11 @@ def parse_cone(text: str) -> str:
             "are known, see 'firing cone \"SK 6a\"'; write a cone from 022 to 14, such as 6 or 06"
         )
     if match is None:
-        raise FiringError(f'"{text}" is not a cone; write one from 022 to 14, such as 6, 06 or 5.5')
+        zeros = re.sub(r"o(?=[0-9o])", "0", stripped.lower())
+        meant = f'did you mean "{zeros}"? ' if zeros in CONES else ""
+        raise FiringError(
+            f'"{text}" is not a cone; {meant}write one from 022 to 14, such as 6, 06 or 5.5'
+        )
     whole, decimals = match[1], match[2]
     fraction = ".5" if match[3] or match[4] else f".{decimals}" if decimals else ""
     if decimals and not decimals.strip("0"):

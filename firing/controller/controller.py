@@ -10,6 +10,7 @@ from typing import Literal
 
 import numpy as np
 
+from firing.arguments import check_fields
 from firing.errors import FiringError
 from firing.serialise import Serialised
 from firing.trace import FloatArray
@@ -77,6 +78,7 @@ class Controller(Serialised):
     controls_cooling: bool = True
 
     def __post_init__(self) -> None:
+        check_fields(self)
         if not 1 <= self.max_segments < math.inf:
             raise FiringError("a controller takes at least 1 segment")
         if not 0.0 < self.rate_min <= self.rate_max < math.inf:

@@ -96,7 +96,7 @@ def _design(
 ) -> Design:
     load, limits, curves, offset_c = ready.load, ready.limits, ready.curves, ready.offset_c
     cone = None if request.cone is None else parse_cone(request.cone)
-    said = [told] if told else []
+    said: list[str] = []
 
     def checked(schedule: Schedule, limits: WareLimits) -> Forecast:
         return forecast(
@@ -186,6 +186,7 @@ def _design(
         ),
         costs=cost,
         notes=(
+            *([told] if told else ()),
             *_notes(request, solution, limits, curves, kiln),
             *cost.sentences(),
             *said,

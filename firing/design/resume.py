@@ -81,6 +81,8 @@ def readings_until_now(
     times, readings = times[known], readings[known]
     if times.size < 2:
         raise FiringError("a log needs at least 2 readings to show where a firing stood")
+    if not 0.0 <= ago_s < math.inf:
+        raise FiringError(f"ago_s = {ago_s:g} is no time after the log's end; write 0 or more")
     if reads_c is not None:
         if not WARE_C[0] <= reads_c <= WARE_C[1]:
             raise FiringError(
@@ -271,7 +273,8 @@ class Resumption(Tabular):
         done = f"{100.0 * self.done_x / self.wanted_x:.0f} %" if self.wanted_x else "none"
         left = "nothing left to heat"
         if self.schedule is not None:
-            left = f"{len(self.schedule.segments)} segments left"
+            count = len(self.schedule.segments)
+            left = f"{count} segment{'' if count == 1 else 's'} left"
         now = format_temperature(self.now_c, unit)
         return (
             f"<Resumption in segment {self.segment + 1}: now {now}, {done} of the "

@@ -13,6 +13,7 @@ from types import MappingProxyType
 from typing import TYPE_CHECKING, Any, Generic, TypeVar
 
 from firing.errors import FiringError
+from firing.files.disk import is_there
 from firing.files.tomlfile import FaultyFile, Model, Wrong, located, read_text, validate
 
 if TYPE_CHECKING:
@@ -104,7 +105,18 @@ class FileKind(Generic[Model, Read]):
 
     def text(self, source: str | Path) -> str:
         """Return the text of a file; a str may also name one that comes with the package."""
-        return ready_text(str(source)) if self.is_ready(source) else read_text(Path(source))
+        if self.is_ready(source):
+            return ready_text(str(source))
+        try:
+            return read_text(Path(source))
+        except FaultyFile as fault:
+            from difflib import get_close_matches
+
+            own = [name for name in example_names() if name.startswith(f"example-{self.name}")]
+            near = get_close_matches(Path(source).name.removesuffix(".toml"), own, n=1)
+            if not near or is_there(Path(source)):
+                raise
+            raise FiringError(f'{fault}; did you mean the example "{near[0]}"?') from None
 
     def open(self, source: str | Path) -> Read:
         """Read a file; see `parse` and `text`."""

@@ -8,6 +8,7 @@ from contextlib import closing
 from dataclasses import dataclass, replace
 from typing import Any
 
+from firing.errors import FiringError
 from firing.fleet.engines import Answers, Engine, on_dask, on_pool, usable_cores
 from firing.fleet.jobs import Job, JobSource
 from firing.fleet.review_log import Studio
@@ -50,6 +51,8 @@ def review_all(
     `FiringError` if there is no log, the table cannot be written, or a cluster is lost; what was
     done until then is kept.
     """
+    if workers is not None and workers < 1:
+        raise FiringError(f"workers = {workers} reviews nothing; write 1 or more")
     table.open_for_writing()
     try:
         found = source.jobs(studio, table.place)

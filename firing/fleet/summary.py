@@ -671,8 +671,9 @@ def _with_ways(
         elif one.kind == "logs":
             reason, plan = f"{one.reason}. The last: {row['sentence']}.", None
         way = replace(one, reason=reason, plan=plan or row["plan"], log=log)
-        empty = row["log_bytes"] == 0  # there is nothing to review
-        shown.append(replace(way, command=None if empty else _command(log, row)))
+        # Nothing to review, or a review would ask for the same option again.
+        useless = row["log_bytes"] == 0 or (one.kind == "logs" and "; say --" in row["sentence"])
+        shown.append(replace(way, command=None if useless else _command(log, row)))
     return tuple(shown)
 
 

@@ -13,6 +13,7 @@ from typing import Literal
 
 import numpy as np
 
+from firing.arguments import check_fields
 from firing.errors import FiringError
 from firing.heat.balance import FixedTemperature, at_rest
 from firing.heat.conduction import BoxChamber, Chamber, Layer, RoundChamber, Slab, cube, drum
@@ -253,6 +254,7 @@ class KilnDescription:
     unit: TemperatureUnit = "C"
 
     def __post_init__(self) -> None:
+        check_fields(self)
         if not self.wall:
             raise FiringError("a kiln needs at least one wall layer")
         if not (self.power_w > 0 and self.rated_volts > 0 and self.volume_l > 0):

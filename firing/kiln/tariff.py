@@ -12,6 +12,7 @@ from datetime import datetime, time
 
 import numpy as np
 
+from firing.arguments import check_fields
 from firing.clock import after, require_zone
 from firing.errors import FiringError
 from firing.kiln.simulation import JOULES_PER_KWH, Simulation
@@ -150,6 +151,7 @@ class Tariff:
     periods: tuple[Period, ...]
 
     def __post_init__(self) -> None:
+        check_fields(self)
         if not self.periods:
             raise FiringError("a tariff needs at least one period")
 

@@ -216,9 +216,9 @@ class Logbook:
 
     Examples
     --------
-    >>> import firing as fi, tempfile, pathlib
-    >>> place = pathlib.Path(tempfile.mkdtemp()) / "studio.sqlite"
-    >>> with fi.Logbook.open(place) as book:
+    >>> import firing as fi
+    >>> from tempfile import TemporaryDirectory
+    >>> with TemporaryDirectory() as folder, fi.Logbook.open(folder + "/studio.sqlite") as book:
     ...     book.add_event("Blue kiln", "new elements", at_s=0.0).kind, book.count()
     ('new elements', 0)
     """

@@ -277,7 +277,7 @@ def _json_rows(value: Any, name: str) -> Contained:
     if plain and len(value) >= _LEAST_ROWS:
         value = [list(pair) for pair in value.items()]
     if isinstance(value, dict):
-        lists = {key: one for key, one in value.items() if isinstance(one, list)}
+        lists = _columns(value)
         widths = {len(one) for one in lists.values()}
         if len(lists) >= 2 and len(widths) == 1:
             value = [
@@ -307,9 +307,36 @@ def _json_rows(value: Any, name: str) -> Contained:
     return Contained(("\n".join(lines) + "\n").encode(), tuple(names), (), True)
 
 
+def _columns(value: dict[str, Any]) -> dict[str, list[Any]]:
+    """Return the lists of an object, those of a chart's few series beside its labels, too."""
+    lists = {key: one for key, one in value.items() if isinstance(one, list)}
+    longest = max(map(len, lists.values()), default=0)
+    found: dict[str, list[Any]] = {}
+    for key, one in lists.items():
+        series = [row for row in one if isinstance(row, dict)] if len(one) < longest else []
+        for row in series:
+            data = next(
+                (d for d in row.values() if isinstance(d, list) and len(d) == longest), None
+            )
+            if data is not None:
+                found[str(row.get("label") or row.get("name") or key)] = data
+        if not series:
+            found[key] = one
+    return found
+
+
 def _longest_inside(value: Any) -> list[Any] | None:
     """Return the longest list of rows within one of a few objects: a chart's series."""
-    few = [value] if isinstance(value, dict) else value if isinstance(value, list) else []
+    if isinstance(value, dict):
+        inner = [one for one in value.values() if isinstance(one, dict)]
+        if len(inner) == 1 and not any(isinstance(one, list) for one in value.values()):
+            value = inner[0]  # an answer's envelope
+    few: list[Any] = (
+        [value] if isinstance(value, dict) else value if isinstance(value, list) else []
+    )
+    if 1 <= len(few) < _LEAST_ROWS and all(isinstance(one, list) for one in few):
+        inside: list[Any] = max(few, key=len)
+        return inside if len(inside) >= _LEAST_ROWS else None
     if not 1 <= len(few) < _LEAST_ROWS or not all(isinstance(one, dict) for one in few):
         return None
     lists = [one for row in few for one in row.values() if isinstance(one, list)]

@@ -20,6 +20,7 @@ from firing.logs.options import ReadingOptions
 from firing.logs.text import Text, printable
 from firing.logs.time_column import (
     date_orders,
+    day_before_month,
     find_time,
     refuse_many_times_a_row,
     settle_date_order,
@@ -150,6 +151,14 @@ def _date_order(
 ) -> DateOrder | None:
     cells = layout.column(place)
     possible, example = date_orders(cells) if options.date_order is None else (set(), None)
+    if options.date_order is None and not possible:
+        shown = day_before_month(cells, body)
+        if shown is not None:
+            notes.append(
+                f'dates such as "{printable(shown)}" are read as year, day and month, as only so '
+                "the log goes on day by day; say --date-order ymd if the month stands second"
+            )
+            return "ydm"
     if len(possible) > 1 and "." not in (example or ""):
         # the sample leaves a choice; perhaps a later day does not
         cells = cells + [match.decode() for match in set(_NUMERIC_DATE.findall(body))]
@@ -169,6 +178,10 @@ def _with_roles(
         roles[times[0]] = "date"
     unknown: list[int] = []
     emf: list[int] = []
+    counters = _row_counters(layout)
+    free = [i for i, kind in enumerate(layout.kinds) if kind == "number" and i not in roles]
+    if set(free) <= set(counters):
+        counters = []  # a kiln may climb by a degree a row, and is then alone
     for column in columns:
         index = column.index
         if index in roles or layout.kinds[index] not in ("number", "missing"):
@@ -181,6 +194,8 @@ def _with_roles(
         if meaning in ("set-point", "duty", "junction"):
             role = cast(ColumnRole, meaning)
             roles[index] = "other" if role in roles.values() else role
+        elif meaning == "temperature" and index in counters:
+            continue  # "Reading" is its number, too
         elif meaning == "temperature":
             roles[index] = "temperature"
         elif meaning == "emf":
@@ -194,7 +209,6 @@ def _with_roles(
         # millivolts beside temperatures are the same thermocouples once more
         roles |= dict.fromkeys(emf, "temperature")
     if "temperature" not in roles.values():
-        counters = [] if layout.names else _row_counters(layout)
         roles |= dict.fromkeys([i for i in unknown if i not in counters], "temperature")
     if "temperature" not in roles.values():
         # "data" is a date in one language and a reading in another
@@ -254,7 +268,8 @@ def _row_counters(layout: LogLayout) -> list[int]:
     """Return the number columns that count rows: one more each time, or one less to the end."""
     found = []
     for index, kind in enumerate(layout.kinds):
-        cells = layout.column(index)
+        # a unit of its own column stands behind every number of the row
+        cells = [cell.partition(" ")[0] for cell in layout.column(index)]
         shown = cells[:20]
         if kind != "number" or len(shown) < 3 or not shown[0].isdecimal():
             continue

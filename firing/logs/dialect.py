@@ -17,7 +17,12 @@ ColumnRole = Literal[
 UnitFrom = Literal["option", "header", "units row", "readings", "preamble", "physics", "assumed"]
 
 DELIMITER_NAMES = {";": "semicolon", ",": "comma", "\t": "tab", "|": "bar", " ": "spaces"}
-_ORDER_WORDS = {"dmy": "day first", "mdy": "month first", "ymd": "year first"}
+_ORDER_WORDS = {
+    "dmy": "day first",
+    "mdy": "month first",
+    "ymd": "year first",
+    "ydm": "year and day first",
+}
 _KIND_WORDS: dict[TimeKind, str] = {
     "elapsed clock": "an elapsed clock",
     "epoch seconds": "seconds since 1970",

@@ -62,8 +62,12 @@ class ReadingOptions:
 
         for name, kind in (("unit", ReadingUnit), ("time_unit", TimeUnitOption),
                            ("date_order", DateOrder), ("decimal", Decimal)):  # fmt: skip
-            if getattr(self, name) is not None and getattr(self, name) not in (known := _all(kind)):
+            told, known = getattr(self, name), _all(kind)
+            if told is not None and not (isinstance(told, str) and told in known):
                 refuse(name, f"one of {', '.join(known)}")
+        for name in ("as_logged", "with_gaps"):
+            if not isinstance(getattr(self, name), bool):
+                refuse(name, "True or False")
         for name in ("zone", "delimiter", "encoding", "thermocouple_type"):
             if not isinstance(getattr(self, name), str | None):
                 refuse(name, "a text")
@@ -73,7 +77,7 @@ class ReadingOptions:
                 refuse(name, "a number" if least else "a number of 0 or more")
         for name, least in (("skip_lines", 0), ("part", 1)):
             told = getattr(self, name)
-            if told is None or (name, told) == ("part", "all"):
+            if told is None or (name == "part" and isinstance(told, str) and told == "all"):
                 continue
             if type(told) is not int or told < least:
                 refuse(name, f"a whole number from {least}")

@@ -15,7 +15,7 @@ from firing.logs import vocabulary
 from firing.logs.cleaning import Cleaning, Flag, clean
 from firing.logs.containers import contents
 from firing.logs.detection import detect, layout_of
-from firing.logs.dialect import ColumnRole, Dialect, ReadingUnit
+from firing.logs.dialect import Column, ColumnRole, Dialect, ReadingUnit
 from firing.logs.layout import LogLayout
 from firing.logs.options import PartChoice, ReadingOptions
 from firing.logs.parts import choose_part, interval_s, join, parts_of, section_of, spans
@@ -41,7 +41,7 @@ from firing.logs.rearranging import (
     without_groups,
 )
 from firing.logs.row_order import blocks_again, other_headers
-from firing.logs.row_times import RowTimes, Zone, row_times
+from firing.logs.row_times import RowTimes, Zone, row_times, with_stated_start
 from firing.logs.spelling import respell
 from firing.logs.table import LogTable, may_be_hot
 from firing.logs.text import Text, clean_text, printable
@@ -139,6 +139,31 @@ class Log(Plottable):
         return f"<Log {self.name!r}: {self.used} readings over {lasts}{begun}; {channels}>"
 
 
+def log_of(trace: Trace, name: str = "readings") -> Log:
+    """Return readings that come from no file as a log, as if they had been read from one."""
+    columns = [Column(0, "time", "time", "time")]
+    columns += [
+        Column(place, channel, channel, "temperature", "C", "header")
+        for place, channel in enumerate(trace.channels, 1)
+    ]
+    rows = trace.time_s.size
+    if rows < 2:
+        raise FiringError(f"a log needs at least two readings, and this trace has {rows}")
+    missing = np.count_nonzero(np.isnan(trace.temperature_c), axis=0)
+    return Log(
+        path=Path(name),
+        trace=trace,
+        dialect=Dialect("utf-8", ",", ".", 0, 2, True, tuple(columns), "seconds"),
+        rows=rows,
+        used=rows,
+        notes=(),
+        interval_s=float(np.median(np.diff(trace.time_s))),
+        setpoint_c=None,
+        unusable=tuple(missing.tolist()),
+        name=name,
+    )
+
+
 def read_log(
     path: Path | str,
     *,
@@ -169,7 +194,7 @@ def read_log(
     time_unit : {"us", "ms", "s", "min", "h", "d", "epoch", "serial", "serial-1904"}, optional
         Unit of times written as bare numbers; ``epoch`` counts from 1970, ``serial`` is a
         spreadsheet's days, from 1900 or 1904.
-    date_order : {"dmy", "mdy", "ymd"}, optional
+    date_order : {"dmy", "mdy", "ymd", "ydm"}, optional
         Order of day and month.
     zone : str, optional
         Time zone of wall-clock times without an offset, like ``Europe/Berlin``; default this
@@ -461,7 +486,10 @@ def _timed(
             zone = Zone(stated)
             notes.append(f"times are read as {stated}, as the file says; --zone takes another")
     table = LogTable(name, text.body, dialect)
-    return table, row_times(table, zone, notes), notes
+    times = row_times(table, zone, notes)
+    if times.elapsed and layout.preamble:
+        times = with_stated_start(times, layout.preamble, options.date_order, zone, notes)
+    return table, times, notes
 
 
 def _zone_beside(layout: LogLayout) -> str | None:

@@ -120,7 +120,7 @@ def _written(
 
 
 _LONE_DATE = re.compile(
-    r"^[ \t\"=#-]*(?:(?:date|datum|fecha|data|dato)[ \t]*[:;,=]?[ \t]*)?"
+    r"^[ \t\"=#-]*(?:(?:date|datum|fecha|data|dato|day|tag|jour|log of|log)[ \t]*[:;,=]?[ \t]*)?"
     r"(\d{1,2}[./-]\d{1,2}[./-](?:\d{4}|\d\d)|\d{4}[./-]\d{1,2}[./-]\d{1,2})"
     r"[ \t\"=#;,|-]*$",
     re.M | re.I,
@@ -156,7 +156,8 @@ def _date_lines(text: Text, table: _Table) -> Text | None:
 
 def _lone_dates(body: str) -> list[tuple[int, str]]:
     """Return the dates that stand on lines without a reading, and the lines, from 0."""
-    found = [(m.start(), m[1]) for m in _LONE_DATE.finditer(body)]
+    dated = _BETWEEN_MARKS.search(body) is not None
+    found = [(m.start(), m[1]) for m in _LONE_DATE.finditer(body)] if dated else []
     # Few lines have a word behind a blank, and only those may name a month.
     lines = {body.rfind("\n", 0, word.start()) + 1 for word in _WORD.finditer(body)}
     for match in (_WORDED_DATE.match(body, begin) for begin in lines):
@@ -166,6 +167,8 @@ def _lone_dates(body: str) -> list[tuple[int, str]]:
     return [(body.count("\n", 0, begin), day) for begin, day in sorted(found)]
 
 
+_BETWEEN_MARKS = re.compile(r"[./-]\d{1,2}[./-]\d")
+_LETTERS = re.compile(r"[a-z]{3}", re.I)
 _WORD = re.compile(r" [^\W\d_]{3}")
 _WORDED_DATE = re.compile(
     r"^[^\d\n]*?(?P<d>\d{1,2})\.? +(?:de )?(?P<mon>[^\W\d_]{3,12})\.?,? +(?:de )?"
@@ -188,7 +191,10 @@ def _dates_within(text: Text, table: _Table) -> Text | None:
         return None
     place = kinds.index("clock")
     first, mark = table.layout.first_row, table.layout.delimiter
-    lines = text.body.decode("utf-8", "replace").split("\n", first)
+    body = text.body.decode("utf-8", "replace")
+    lines = body.split("\n", first)
+    if not _BETWEEN_MARKS.search(body) and not _LETTERS.search(lines[-1]):
+        return None
     above = [(at, split_line(lines[at], mark)) for at in range(max(0, first - _FEW), first)]
     rows = [(at, cells) for at, cells in above if len(cells) == table.width]
     rows = [row for row in rows if time_of_cell(row[1][place]) == "datetime"]

@@ -6,7 +6,7 @@ left alone; one that skips the hour in spring, or repeats it in autumn, is put b
 """
 
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta, timezone, tzinfo
 
@@ -14,17 +14,21 @@ import numpy as np
 
 from firing.clock import YEARS
 from firing.errors import FiringError
+from firing.logs.spelling import respell
 from firing.logs.table import LogTable
 from firing.logs.text import printable
+from firing.logs.time_column import date_orders
 from firing.logs.times import (
     DAYS_TO_1970,
     JULIAN_TO_1970,
     SECONDS_OF_KIND,
     SECONDS_PER_DAY,
+    DateOrder,
     Moments,
     is_epoch,
     is_serial,
     read_moments,
+    time_of_cell,
 )
 from firing.logs.values import is_missing
 from firing.logs.vocabulary import counts_down
@@ -391,9 +395,17 @@ def _from_wall_clock(
     first_s = float(naive_s[ordered[0]])
     seconds = np.full(naive_s.size, np.nan)
     seconds[ordered] = real.naive_s - first_s
+    year = int(1970 + first_s / (365.2425 * SECONDS_PER_DAY))
+    if _OTHER_CALENDARS[0] <= year <= _OTHER_CALENDARS[1]:
+        notes.append(
+            f"the year {year} is of another calendar, so the log has no date; to give it one, "
+            "write dates like 2026-03-14"
+        )
     return RowTimes(seconds, zone.moment(first_s, real.first_fold), False, descending)
 
 
+_OTHER_CALENDARS = 1300, 1500
+"""The Persian and the Islamic year of our days."""
 _HALF_S, _HOUR_S = 0.5 * SECONDS_PER_DAY, 3600.0
 
 
@@ -449,6 +461,69 @@ def _from_clocks(table: LogTable, notes: list[str]) -> RowTimes:
     if len(places) == 1 and not descending:
         seconds = _past_midnight(table, seconds, moments, notes)
     return _counted_up(table, RowTimes(seconds, None, True, descending), notes)
+
+
+_STARTS = re.compile(
+    r"(?<![^\W\d_])(?:start|began|begin|début|debut|inici|início|inizio|avvio|aanvang|開始|开始|始)",
+    re.I,
+)
+_OF_SOMETHING_ELSE = re.compile(
+    r"export|print|download|calib|firmware|built|version|boot|sync|saved|created|\bend\b|stop", re.I
+)
+_LONGEST_LABEL, _AT_ONCE_S = 120, 600.0
+
+
+def with_stated_start(
+    times: RowTimes, preamble: Sequence[str], order: DateOrder | None, zone: Zone, notes: list[str]
+) -> RowTimes:
+    """Give elapsed times the beginning that one line above them states, as ``Start: …``.
+
+    It has to say so, with a whole date and time of day, and the times have to begin there.
+    """
+    known = times.time_s[np.isfinite(times.time_s)]
+    if not times.elapsed or not known.size:
+        return times
+    lines = [line for line in preamble if len(line) <= _LONGEST_LABEL and _STARTS.search(line)]
+    lines = [line for line in lines if not _OF_SOMETHING_ELSE.search(line)]
+    parts = " ".join(re.sub(r"^\D*", "", line) for line in lines)  # a date and a clock, a line each
+    stated = [(line, _moment_in(line, order)) for line in [*lines, parts]]
+    found = {moment: line for line, moment in stated if moment is not None}
+    if len(found) != 1:
+        return times
+    [(moment, line)] = found.items()
+    first_s = float(known[-1 if times.descending else 0])
+    of_day_s = (moment - moment.replace(hour=0, minute=0, second=0)).total_seconds()
+    if abs(first_s - of_day_s) <= _AT_ONCE_S < first_s:  # the clocks are times of that day
+        moment = moment.replace(hour=0, minute=0, second=0)
+    elif not 0.0 <= first_s <= _AT_ONCE_S:
+        return times
+    if moment.tzinfo is None:
+        local = zone.moment((moment - _EPOCH).total_seconds())
+        if local is None:
+            return times
+        moment = local
+    notes.append(f'the firing is dated by the line "{printable(line.strip())}"')
+    return replace(times, started=moment)
+
+
+def _moment_in(line: str, order: DateOrder | None) -> datetime | None:
+    """Return the whole moment that a line ends with; None where its date can be read two ways."""
+    plain = respell(re.sub(r"[\"']", "", line).encode()).body.decode()
+    for at in (found.end() for found in re.finditer(r"[^\d]*?(?=\d)|[\s:=,;]+", plain)):
+        rest = re.sub(r"(?<=\d)\s*[,;\t]\s*(?=\d)", " ", plain[at:].strip(" \t,;#*"))
+        if time_of_cell(rest) != "datetime":
+            continue
+        orders, _ = date_orders([rest])
+        if order is None and len(orders) > 1:
+            return None
+        read = read_moments(
+            np.array([rest], dtype=object), "datetime", order or min(orders, default=None)
+        )
+        if not read.valid[0] or not YEARS[0] <= read.year(0) <= YEARS[1]:
+            return None
+        moment = read.moment(0)
+        return moment.replace(tzinfo=None) if np.isnan(read.offset_s[0]) else moment
+    return None
 
 
 def _past_midnight(

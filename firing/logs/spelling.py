@@ -7,6 +7,7 @@ only where a sample of the lines shows its spelling, so a plain log is looked at
 """
 
 import re
+import unicodedata
 from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import date, timedelta
@@ -54,10 +55,30 @@ _MONTH_STEMS = (
     "nov|nóv|noi|lis|marras|kas|stu|lapkr|ноя|ное|лис|νοε|νοέ|нов|十一月|נוב|نوفمبر",
     "dec|dez|dic|déc|des|gru|joulu|pro|ara|dets|дек|гру|δεκ|dis|дец|十二月|דצמ|ديسمبر",
 )
-_MONTH_OF = {stem: n for n, row in enumerate(_MONTH_STEMS, start=1) for stem in row.split("|")}
+_OTHER_MONTH_STEMS = (  # Thai, Hindi and Persian, whose letters carry marks
+    "ม.ค|มกราคม|जनवरी|ژانویه",
+    "ก.พ|กุมภาพันธ์|फरवरी|फ़रवरी|فوریه",
+    "มี.ค|มีนาคม|मार्च",
+    "เม.ย|เมษายน|अप्रैल|آوریل",
+    "พ.ค|พฤษภาคม|मई|مه",
+    "มิ.ย|มิถุนายน|जून|ژوئن",
+    "ก.ค|กรกฎาคม|जुलाई|ژوئیه",
+    "ส.ค|สิงหาคม|अगस्त|اوت",
+    "ก.ย|กันยายน|सितंबर|सितम्बर|سپتامبر",
+    "ต.ค|ตุลาคม|अक्टूबर|अक्तूबर|اکتبر",
+    "พ.ย|พฤศจิกายน|नवंबर|नवम्बर|نوامبر",
+    "ธ.ค|ธันวาคม|दिसंबर|दिसम्बर|دسامبر",
+)
+_MONTH_OF = {
+    stem: n
+    for rows in (_MONTH_STEMS, _OTHER_MONTH_STEMS)
+    for n, row in enumerate(rows, start=1)
+    for stem in row.split("|")
+}
 _STEMS = sorted(_MONTH_OF, key=len, reverse=True)
+_ANY_STEM = "|".join(map(re.escape, _STEMS))
 _LETTER = r"[^\W\d_]"
-_MON = rf"(?<!{_LETTER})(?!temp)(?P<mon>(?:{'|'.join(_STEMS)}){_LETTER}{{0,9}})(?!{_LETTER})\.?"
+_MON = rf"(?<!{_LETTER})(?!temp)(?P<mon>(?:{_ANY_STEM}){_LETTER}{{0,9}})(?!{_LETTER})\.?"
 _WEEKDAY_STEMS = (
     "mon|tue|wed|thu|fri|sat|sun|mo|di|mi|do|fr|sa|so|lun|mar|mer|jeu|ven|sam|dim|mié|mie|jue|vie"
     "|sáb|sab|dom|gio|ma|wo|za|zo|seg|ter|qua|qui|sex|mån|tis|ons|tor|fre|lör|sön|pon|wto|śro|czw"
@@ -251,15 +272,13 @@ _HMS = r"(?P<H>[01]\d|2[0-4])(?P<M>[0-5]\d)(?P<S>[0-5]\d)?"
 
 # Numbers and quotes
 
-_ARABIC = "٠١٢٣٤٥٦٧٨٩"
-_WIDE = str.maketrans(
-    "０１２３４５６７８９．：，；－＋／　％" + _ARABIC, "0123456789.:,;-+/ %0123456789"
-)
-_SIGNS = str.maketrans({"℃": "°C", "℉": "°F", "٫": ".", "＂": '"'})
+_WIDE = dict(zip("．：，；－＋／　％٫＂", '.:,;-+/ %."', strict=True)) | {"℃": "°C", "℉": "°F"}
 
 
 def _plain_signs(match: re.Match[str]) -> str:
-    return match[0].translate(_WIDE).translate(_SIGNS)
+    """Write the digits of every script, and wide marks, as plain ones."""
+    sign = match[0]
+    return _WIDE[sign] if sign in _WIDE else str(unicodedata.decimal(sign))
 
 
 _QUOTED = (
@@ -286,7 +305,7 @@ _ALWAYS = 0.98
 """Digits that only happen to be a date are none on every line."""
 _BY_SIGN = 2.0  # such a spelling holds plain ones too: something odd in it has to show
 _DATE = rf"(?P<date>{_NUMERIC_DATE})"
-_MON_STEM = rf"(?!temp)(?P<mon>(?:{'|'.join(_STEMS)}){_LETTER}{{0,9}})"
+_MON_STEM = rf"(?!temp)(?P<mon>(?:{_ANY_STEM}){_LETTER}{{0,9}})"
 _ISO_DATE = r"\g<y>-\g<m>-\g<d>"
 _UNITS_OF_TIME = (
     "ms|msec|millis|s|secs?|seconds?|sek|mins?|minutes?|minuten|h|hrs?|hours?|std|stunden|d|days?"
@@ -299,7 +318,7 @@ def _rules() -> tuple[_Rule, ...]:
     return (
         # signs
         _rule("\x1b\\[[0-9;?]*[A-Za-z]", "", _ANY),
-        _rule("[０-９．：，；－＋／　％℃℉٫＂٠-٩]", _plain_signs, _ANY),
+        _rule(rf"[{''.join(_WIDE)}]|(?![0-9])\d", _plain_signs, _ANY),
         _rule(r"&deg;|Â(?=°)", lambda m: "°" if m[0] == "&deg;" else "", _ANY),
         _rule(r'"{3}(?P<in>[^"\n]*)"{3}', r'"\g<in>"'),
         _rule(
@@ -308,7 +327,8 @@ def _rules() -> tuple[_Rule, ...]:
         ),
         # a row as a program prints or inserts it: ('2026-03-14 18:30', 980.5)
         _rule(
-            r"^[^\d\n'\"(\[]*[(\[](?P<in>['\"][^'\"\n]*['\"],[^()\[\]\n]*)[)\]][,;]?$",
+            r"^(?:insert into [^\n]*? values)?[^\d\n'\"(\[]*[(\[]"
+            r"(?P<in>(?:\d+, ?)?['\"][^'\"\n]*['\"],[^()\[\]\n]*)[)\]][,;]?$",
             lambda m: m["in"].replace("'", '"'),
         ),
         # a whole line in quotation marks, as a spreadsheet writes a row that it took for one cell
@@ -323,6 +343,16 @@ def _rules() -> tuple[_Rule, ...]:
             r"(?<=[;\t|])(?P<n>[+-]?[1-9]\d{0,2}) (?P<g>\d{3})(?=[.,;\t|\n]|$)", r"\g<n>\g<g>", _ANY
         ),
         _rule(r"[ ]*(?:::|¦|‖|｜)[ ]*", "\t"),
+        # a sentence of an instrument, its checksum behind a star: $XX,183000.00,140326,980.5*5A
+        _rule(
+            r"^\$\w+,(?P<H>\d\d)(?P<M>\d\d)(?P<S>\d\d)(?:\.\d+)?,(?P<d>\d\d)(?P<m>\d\d)(?P<y>\d\d)"
+            r"(?P<rest>,[^*\n]*)\*[0-9A-F]{2}[ ]*$",
+            r"20\g<y>-\g<m>-\g<d> \g<H>:\g<M>:\g<S>\g<rest>",
+        ),
+        # a point of a time series: its names, its fields and nanoseconds since 1970
+        _rule(
+            r"^[a-z_][^ \n]*[ ](?P<fields>[^ \n]*=[^ \n]*)[ ](?P<ns>\d{19})$", r"\g<ns>,\g<fields>"
+        ),
         _rule(r"(?<=[;,\t|])[ ]*[a-z_]{1,12}[ ]?[=:][ ]?(?=[+-]?\d)", ""),
         # a ditto mark stands for the cell above, as an empty one does in a column of dates
         _rule(r"(?:^|(?<=[;,\t|]))[ ]*(?:\"|''|〃|″)[ ]*(?=[;,\t|])", ""),
@@ -543,6 +573,11 @@ def _rules() -> tuple[_Rule, ...]:
         _rule(rf"{_CELL_BEGIN}{_ISO_DURATION}{_FIRST_END}", _duration),
         _rule(rf"{_CELL_BEGIN}(?=\d+ ?[^\W\d_]){_DURATION_WORDS}{_FIRST_END}", _duration, _BY_SIGN),
         _rule(rf"^[ ]*(?P<n>\d+(?:[.,]\d+)?) ?(?P<unit>{_UNITS_OF_TIME}){_FIRST_END}", _measured),
+        _rule(
+            rf"^(?P<count>\d+[;,\t])[ ]*(?P<n>\d+(?:\.\d+)?) (?P<unit>{_UNITS_OF_TIME})"
+            r"(?=[ ]*[;,\t])",
+            lambda m: m["count"] + _measured(m),
+        ),
     )
 
 
@@ -550,7 +585,7 @@ _IANA = rf"(?<=\d|[zZ]) ?[\[(]?(?P<zone>{IANA_ZONE})[\])]?"
 _SINGLE_DIGITS = r"\d[T ](?:\d{1,2}:\d:\d{1,2}|\d{1,2}:\d{1,2}:\d)(?![\d:])"
 _PAIR = r"[ ]*(?P<name>[^\W\d][\w .°%/()-]{0,40}?)[ ]*[=:][ ]*(?P<value>[^=;,\t|]*?)[ ]*"
 _SHORT_YEAR = (
-    rf"{_EDGE}(?P<a>\d\d)[-/. ]?(?P<mon>(?:{'|'.join(_STEMS)}){_LETTER}{{0,9}})\.?[-/. ]?"
+    rf"{_EDGE}(?P<a>\d\d)[-/. ]?(?P<mon>(?:{_ANY_STEM}){_LETTER}{{0,9}})\.?[-/. ]?"
     r"(?P<c>\d\d)(?!\d)"
 )
 
@@ -708,8 +743,8 @@ def _pair_names(sample: str) -> tuple[str, ...]:
 
 
 _KEY = re.compile(
-    r"(?:^|(?<=[\s\]]))(?!(?:h|hrs?|uhr):)(?P<key>[^\W\d][\w.-]{0,30})"
-    r"(?:=(?P<value>[^\s=;,|]+)|: ?(?P<number>[+-]?\d[\d.,]*(?![\d:])[^\s:;,|]*))"
+    r"(?:^|(?<=[\s\],;|]))(?!(?:h|hrs?|uhr):)(?P<key>[^\W\d][\w.-]{0,30})"
+    r"(?:=(?P<value>[^\s=;,|]+)|: ?(?P<number>[+-]?\d+(?:[.,]\d+)*(?![\d:])[^\s:;,|]*))"
 )
 _IN_BRACES = re.compile(r"[{,]\s*[\"'](?P<key>\w+)[\"']\s*:\s*[\"']?(?P<value>[^\"',{}]*)[\"']?\s*")
 _UP_TO_CLOCK = re.compile(
@@ -737,7 +772,7 @@ def _paired(line: str, keys: tuple[str, ...]) -> str:
     if not pairs:
         return line
     clock = _UP_TO_CLOCK.match(line)
-    first = (clock[0] if clock else "").strip("[ ") if "Time" not in pairs else pairs["Time"]
+    first = (clock[0] if clock else "").strip("[>* ") if "Time" not in pairs else pairs["Time"]
     return "\t".join(first if key == "Time" else pairs.get(key, "") for key in keys)
 
 

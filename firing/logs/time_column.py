@@ -51,6 +51,9 @@ def find_time(
         for c in open_ones
         if layout.kinds[c.index] == "number" and vocabulary.role(c.written) == "time"
     ]
+    # A moment that stays is of the whole file, as when it was exported.
+    moments = places.get("datetime", [])
+    moments = [at for at in moments if len(set(layout.column(at))) > 1] or moments
     stated = options.time_unit
     dated = bool(places.get("date"))
     clocks = sorted(
@@ -62,9 +65,9 @@ def find_time(
         ),
     )
     if not (stated and numeric):
-        dates = [*places.get("datetime", []), *places.get("date", [])]
-        _refuse_side_by_side(name, layout, places.get("datetime", []))
-        if places.get("datetime") and not (clocks and _all_midnight(layout, dates[0])):
+        dates = [*moments, *places.get("date", [])]
+        _refuse_side_by_side(name, layout, moments)
+        if moments and not (clocks and _all_midnight(layout, dates[0])):
             return (dates[0],), "datetime"
         if dates and clocks:
             return (dates[0], clocks[0]), "datetime"
@@ -104,12 +107,17 @@ def find_time(
     if numeric or (layout.names is None and candidates):
         which = f'column "{numeric[0].name}"' if numeric else f"column {candidates[0] + 1}"
         raise _bare_numbers(name, which, _values(layout, candidates[0]))
+    # Between blanks a moment may have come apart.
+    whole = [" ".join(layout.rows[-1])] if layout.delimiter == " " and layout.rows else []
     likely = [
-        cell
-        for index, kind in enumerate(layout.kinds)
-        if kind == "text"
-        for cell in layout.column(index)[-1:]
-        if re.search(r"\d[:h.]\d\d|\d{4}", cell)
+        *whole[: "text" in layout.kinds],
+        *(
+            cell
+            for index, kind in enumerate(layout.kinds)
+            if kind == "text"
+            for cell in layout.column(index)[-1:]
+            if re.search(r"\d[:h.]\d\d|\d{4}", cell)
+        ),
     ]
     if likely:
         raise FiringError(
@@ -392,6 +400,38 @@ def _readings_in_each_order(match: re.Match[str]) -> dict[DateOrder, date]:
 
 
 _ORDERS: dict[DateOrder, str] = {"dmy": "day first", "mdy": "month first", "ymd": "year first"}
+_YEAR_FIRST = re.compile(r"(?<!\d)(\d{4})([-/.])(\d\d?)\2(\d\d?)(?!\d)")
+_HOURS_MINUTES = re.compile(r"(?<!\d)(\d\d?):(\d\d)")
+_NIGHT_S = 3 * 3600
+
+
+def day_before_month(cells: Sequence[str], body: bytes) -> str | None:
+    """Return a date that shows that the day stands between year and month, or None.
+
+    Either no month has its number, or each midnight that the log's lines pass leaps a month.
+    """
+    found = [m for m in map(_YEAR_FIRST.match, dict.fromkeys(cells)) if m is not None]
+    odd = next((m[0] for m in found if int(m[3]) > 12), None)
+    if odd is not None:
+        return odd if all(int(m[4]) <= 12 for m in found) else None
+    if len({m[3] for m in found}) < 2 or len({m[4] for m in found}) > 1:
+        return None
+    nights = 0
+    before: tuple[re.Match[str], int] | None = None
+    for line in body.decode("utf-8", "replace").split("\n"):
+        day, clock = _YEAR_FIRST.search(line), _HOURS_MINUTES.search(line)
+        if day is None or clock is None:
+            continue
+        at_s = int(clock[1]) * 3600 + int(clock[2]) * 60
+        if before is not None and before[0][0] != day[0]:
+            next_number = int(before[0][3]) + 1 == int(day[3]) and before[0][4] == day[4]
+            if not next_number or at_s + 86400 - before[1] > _NIGHT_S:
+                return None
+            nights += 1
+        before = day, at_s
+    return found[0][0] if nights else None
+
+
 _NIGHTS, _OTHER_DAYS = 12, 25
 
 

@@ -17,7 +17,7 @@ import numpy.typing as npt
 from firing.logs.vocabulary import TIME_UNIT_S, TimeUnit
 from firing.trace import FloatArray, median
 
-DateOrder = Literal["ymd", "dmy", "mdy"]
+DateOrder = Literal["ymd", "dmy", "mdy", "ydm"]
 CellTime = Literal["datetime", "date", "clock"]
 TwoParts = Literal["h:mm", "mm:ss"]
 IntArray = npt.NDArray[np.int64]
@@ -191,6 +191,8 @@ def _days(
 ) -> tuple[IntArray, npt.NDArray[np.bool_]]:
     if match["y"]:
         year, month, day = (_number(match, digits, group) for group in ("y", "m", "d"))
+        if order == "ydm":
+            month, day = day, month
     elif match["mon"]:
         year, day = _number(match, digits, "yn"), _number(match, digits, "dn")
         month = np.full(day.size, _MONTHS.index(match["mon"].lower()) + 1, dtype=np.int64)

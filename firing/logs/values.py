@@ -178,7 +178,11 @@ def cell_kind(text: str) -> CellKind:
 
 
 def is_reading(kinds: Sequence[CellKind]) -> bool:
-    """Tell whether a row of such cells could be a reading: a time or number, and little text."""
+    """Tell whether a row of such cells could be a reading: a time or number, and little text.
+
+    Behind a whole moment a number may have a sensor's name, a unit and a state beside it.
+    """
     known = sum(kind != "text" for kind in kinds)
     real = sum(kind not in ("text", "missing") for kind in kinds)
-    return known >= 2 and real >= 1 and 2 * known >= len(kinds)
+    share = 3 if "number" in kinds and kinds[0] == "datetime" else 2
+    return known >= 2 and real >= 1 and share * known >= len(kinds)

@@ -263,7 +263,7 @@ def _ends(now: Estimate, moments: MomentText, unit: TemperatureUnit) -> str:
     if not rows:
         return ""
     told = "".join(f"<dt>{escaped(label)}</dt><dd>{_ranged(words)}</dd>" for label, words in rows)
-    level = "from the quickest to the slowest the kiln may go on"
+    level = "the kiln at its quickest, and at its slowest"
     level = level if now.kiln is None else f"the {RANGES_HOLD} range"
     under = f'<p class="quiet">In brackets: {level}.</p>' if ranged else ""
     return f"<h2>Ahead</h2><dl>{told}</dl>{under}"

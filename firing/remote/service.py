@@ -62,7 +62,8 @@ def _program() -> tuple[str, ...]:
     found = shutil.which("firing")
     if found is not None:
         return (str(Path(found).absolute()),)
-    return (sys.executable, "-c", "from firing.cli import main; main()")
+    # -P: no file of the folder it runs in may stand in the place of a module.
+    return (sys.executable, "-P", "-m", "firing")
 
 
 def _one_line(words: str) -> str:

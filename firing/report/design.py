@@ -145,7 +145,7 @@ def _segments_words(design: Design) -> list[str]:
         count = len(design.schedule.segments)
         cost = format_duration(design.cost_of_segments_s)
         few = design.cost_of_segments_s < _WORTH_TELLING_S
-        gain = "more would gain nothing" if few else f"any number of them would save {cost}"
+        gain = "more would gain nothing" if few else f"more of them save at most {cost}"
         words.append(f"{count} of at most {design.controller.max_segments} are used; {gain}.")
     shown = offers(design)
     if shown:

@@ -8,7 +8,6 @@ import numpy as np
 from firing.cones.cone_at import ConeAt
 from firing.cones.equivalence import ConeVerdict
 from firing.cones.holds import what_the_range_spans
-from firing.cones.table import describe_number
 from firing.cones.ways import WaysToCone
 from firing.heat.properties import MaterialRow
 from firing.kiln.description import KilnRow
@@ -61,11 +60,8 @@ def heatwork_report(
     if verdict.reached_number is None:
         answer = "No cone of the chart is down."
     else:
-        span = ""
-        if verdict.low is not None and verdict.high is not None:
-            span = f" ({describe_number(verdict.low)} to {describe_number(verdict.high)})"
-        first = "At least cone" if least else "Cone"
-        answer = f"{first} {describe_number(verdict.reached_number)}{span}."
+        answer = f"{verdict.words}."
+        answer = f"At least {answer}" if least else answer.capitalize()
     low, high = _NEAR_HEATWORK
     rows = [
         (

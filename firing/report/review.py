@@ -65,6 +65,7 @@ from firing.review.result import (
     Finding,
     Review,
 )
+from firing.review.thresholds import TOLD_CAUSE_S
 from firing.safety import DEFERENCE, cautions_for
 from firing.units import (
     SECONDS_PER_MINUTE,
@@ -213,12 +214,16 @@ def _telling(review: Review) -> list[tuple[CauseShare, float]]:
         return []
     printed_s = review.printed_cause_s
     shown = [(c, printed_s[c.cause]) for c in review.causes]
+    excess_s = review.excess_s
+    least_s = _FROM_S
+    if excess_s is not None and abs(excess_s) < _FROM_S:  # "as planned" has no reason of 4 min
+        least_s = TOLD_CAUSE_S
     if review.actual_s is None:
         shown = [(c, c.seconds) for c in review.causes_so_far]
     return [
         (c, s)
         for c, s in shown
-        if abs(s) >= _FROM_S and (c.cause != "unexplained" or _is_lacked(c))
+        if abs(s) >= least_s and (c.cause != "unexplained" or _is_lacked(c))
     ]
 
 

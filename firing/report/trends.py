@@ -138,9 +138,9 @@ def _of_break(one: Break) -> str:
 
 
 def _left_out(firings: int) -> str:
-    those = "One firing" if firings == 1 else f"{firings} firings"
+    those, them = ("One firing", "it") if firings == 1 else (f"{firings} firings", "them")
     return (
-        f"{those} lost more or less heat than those around them, as with a vent open; "
+        f"{those} lost more or less heat than those around {them}, as with a vent open; "
         "that is not counted as wear."
     )
 

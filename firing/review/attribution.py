@@ -322,7 +322,10 @@ def _behind_words(
             f"in {where} the kiln fell behind{onset}: "
             f"{account.say.rate(run.behind_c_per_h)} where {planned} was set"
         )
-    return f"{where} ran at {account.say.rate(run.mean_c_per_h)} on average, {planned} was set"
+    mean = account.say.rate(run.mean_c_per_h)
+    if mean == planned:
+        return f"{where} ran a little {'slower' if seconds > 0 else 'faster'} than its {planned}"
+    return f"{where} ran at {mean} on average, {planned} was set"
 
 
 def _hold_causes(

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from typing import TYPE_CHECKING, Any, Literal
+from typing import TYPE_CHECKING, Any, Literal, get_args
 
 import numpy as np
 
@@ -150,6 +150,8 @@ def overlay(reviews: Sequence[Review], align: Align = "segment") -> Overlay:
             f"{len(reviews)} firing{'' if len(reviews) == 1 else 's'} cannot be laid over each "
             f"other; choose 2 to {MOST_FIRINGS}"
         )
+    if align not in get_args(Align):
+        raise FiringError(f'align = "{align:.40}" is no option; write segment or clock')
     schedule = reviews[0].schedule
     plan = reviews[0].forecast
     spans = [_spans(review) for review in reviews]

@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 from typing import Literal, get_args
 
+from firing.arguments import check_fields
 from firing.errors import FiringError
 from firing.serialise import Serialised
 from firing.units import (
@@ -70,6 +71,7 @@ class Segment(Serialised):
     json_keys = ("name", "rate_c_per_h", "drive", "target_c", "hold_s", "action")
 
     def __post_init__(self) -> None:
+        check_fields(self)
         if (self.drive == "rate") != (self.rate_c_per_h is not None):
             raise FiringError("a segment has a rate in °C/h exactly when its drive is by rate")
         _require_kiln_c(self.target_c, "target")
@@ -162,6 +164,7 @@ class Schedule(Plottable, Serialised):
     )
 
     def __post_init__(self) -> None:
+        check_fields(self)
         if not self.segments:
             raise FiringError("a schedule needs at least one segment")
         _require_kiln_c(self.start_c, "start")

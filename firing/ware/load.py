@@ -4,6 +4,7 @@ import math
 from dataclasses import dataclass, replace
 from typing import Literal, get_args
 
+from firing.arguments import check_fields
 from firing.errors import FiringError
 from firing.schedule.schedule import Purpose
 from firing.serialise import Serialised
@@ -97,6 +98,7 @@ class Piece:
     vents: Vents = "none"
 
     def __post_init__(self) -> None:
+        check_fields(self)
         if not (
             1 <= self.count < math.inf and self.thickest_mm > 0.0 and 0.0 < self.mass_kg < math.inf
         ):
@@ -252,6 +254,7 @@ class Load:
     unit: TemperatureUnit = "C"
 
     def __post_init__(self) -> None:
+        check_fields(self)
         if not self.pieces:
             raise FiringError("a load needs at least one piece")
         if self.furniture_kg is not None and not 0.0 <= self.furniture_kg < math.inf:

@@ -121,8 +121,11 @@ def _check(load: Load, purpose: Purpose, margin: float) -> None:
             f'a once-fired firing is the first one, and this load is {load.dryness}; write "glaze"'
         )
     if load.dryness == "bisqued, freshly glazed" and purpose in ("bisque", "decal"):
+        fired = (
+            '; if its glaze has been fired, write dryness = "bisqued"' if purpose == "decal" else ""
+        )
         raise FiringError(
-            f'a {purpose} firing of freshly glazed ware would melt its glaze; write "glaze"'
+            f'a {purpose} firing of freshly glazed ware would melt its glaze; write "glaze"{fired}'
         )
 
 

@@ -184,14 +184,16 @@ class AlarmBoard:
             return None
         if not math.isnan(now.reading_c):
             self._over_top = self._over_top + 1 if now.reading_c >= top_c else 0
+        shown, top = self._write(now.reading_c), self._write(top_c)
+        stands = "has reached" if shown == top else "is over"
         return self._latched(
             "over-top",
             now,
             self._over_top >= TOP_READINGS,
             now.reading_c < top_c - TOP_CLEAR_C,
-            f"{self._write(now.reading_c)} is over the top temperature of {self._write(top_c)}: "
-            "go to the kiln and switch it off by its own switch if it goes on",
-            f"back below the top temperature, at {self._write(now.reading_c)}",
+            f"{shown} {stands} the top temperature of {top}: go to the kiln and switch it off by "
+            "its own switch if it goes on",
+            f"back below the top temperature, at {shown}",
         )
 
     def _impossible(self, now: AlarmInputs) -> WatchEvent | None:
@@ -262,7 +264,8 @@ class AlarmBoard:
             now,
             above is not None and above > margin_c + max(allowed_c, standing_c),
             above is None or above < 0.5 * margin_c,
-            f"{self._write(now.now_c)} is {shown} above the plan",
+            f"{self._write(now.now_c)} is {shown} above the plan: check the program keyed; if it "
+            "climbs on, go to the kiln and switch it off by its own switch",
             "no longer above the plan",
         )
 
@@ -307,6 +310,7 @@ class AlarmBoard:
         )
         rising = (
             self._schedule is not None
+            and now.highest_c > self._schedule.room_c + self.supply.surely_begun_c
             and position is not None
             and position.segment is not None
             and (position.phase == "ramp" or left)

@@ -96,8 +96,8 @@ class CallBoard:
         self._told.pop(number, None)
 
     def answer(self, *, snooze: bool = False) -> tuple[str, ...]:
-        """Acknowledge, or snooze, every call nobody has answered; return their ids."""
-        calls = [call for call in self.open() if call.unanswered]
+        """Acknowledge every call, the snoozed too, or snooze the unanswered; return their ids."""
+        calls = [c for c in self.open() if (c.unanswered if snooze else not c.acknowledged)]
         act = self.snooze if snooze else self.acknowledge
         return tuple(call.id for call in calls if act(call.number))
 

@@ -30,12 +30,16 @@ enough if it is sharp, and the most [s, -, -, -]."""
 SHAPE_OFF = 0.065
 """How far the rest may be off that goes on as this stretch did: one standard deviation, as a share
 of it; common practice, no source."""
-SHARP, TOO_BLUNT, CONTRADICTS, SHAPE = 0.015, 0.25, 2.5, 0.03
+SHARP, TOO_BLUNT, CONTRADICTS, SHAPE = 0.015, 0.12, 2.5, 0.03
 """Standard error of a slope that is sharp, and of one that says nothing; how many of them, and what
 share of the slope for the scale's own shape, two stretches may differ by [-]."""
 BETWEEN_LAWS = 0.06
 """The rate of the default kiln falls with the 1.12th power of what it is above the room (from 300
 to 100 °C), by Newton's law of cooling with the first: half of the way between [-]."""
+BOTH_LAWS, LEFT_BY = 0.5, 0.3
+"""The weight of the default kiln's own shape, and of a course's that keeps the readings' pace: the
+law between it and Newton's foresees as well.  A course that differs from that pace by such a share
+has half of it [-, -]."""
 LEAST_SCATTER_C = 0.3
 SMOOTH_POINTS = 31
 LEVEL_POINTS, LEVEL_C = 5, 0.25
@@ -82,24 +86,27 @@ class CoolingPace:
     drop: tuple[float, float, float] | None = None
     now_error_c: float = 0.0
 
-    def left_s(self, unload_c: float, shape: float = 1.0) -> tuple[float, float, float]:
+    def left_s(
+        self, unload_c: float, shape: float = 1.0, trust: float = 0.0
+    ) -> tuple[float, float, float]:
         """Return how long it is until unloading, and the ends of its 80 % range [s].
 
         `shape` is how many times as long the rest takes of a kiln whose beginning of it is the
-        default kiln's.
+        default kiln's, and `trust` the weight of that against the law of the readings alone.
         """
-        whole_s = self._whole_s(self.room_c, unload_c)
+        whole_s = self._whole_s(self.room_c, unload_c, shape, trust)
         warmer_s, colder_s = (
-            self._whole_s(self.room_c + sign * self.room_error_c, unload_c) for sign in (1.0, -1.0)
+            self._whole_s(self.room_c + sign * self.room_error_c, unload_c, shape, trust)
+            for sign in (1.0, -1.0)
         )
         rate = default_kiln.cooling_rate_c_per_h(np.array(self.now_c), room_c=self.room_c) / 3600.0
         level_s = self.times * self.now_error_c / max(float(rate), 1e-9)
         own = math.hypot(self.error, SHAPE_OFF, level_s / whole_s)
         late = math.hypot(own, max(warmer_s, colder_s) / whole_s - 1.0)
         soon = math.hypot(own, 1.0 - min(warmer_s, colder_s) / whole_s)
-        left_s = max(shape * whole_s - self.age_s, 1.0)
-        low_s = shape * whole_s * max(1.0 - DEVIATIONS * soon, 0.1) - self.age_s
-        high_s = shape * whole_s * (1.0 + DEVIATIONS * late) - self.age_s
+        left_s = max(whole_s - self.age_s, 1.0)
+        low_s = whole_s * max(1.0 - DEVIATIONS * soon, 0.1) - self.age_s
+        high_s = whole_s * (1.0 + DEVIATIONS * late) - self.age_s
         if self.drop is not None:
             low_s = min(low_s, 0.5 * left_s)  # it may have been opened
         return (
@@ -108,7 +115,7 @@ class CoolingPace:
             max(high_s, left_s + SOONEST_OFF_S),
         )
 
-    def _whole_s(self, room_c: float, unload_c: float) -> float:
+    def _whole_s(self, room_c: float, unload_c: float, shape: float, trust: float) -> float:
         """Return the time from `now_c` to unloading in a room of a temperature [s]."""
         room_c = min(room_c, unload_c - 4.0, self.window_c[1] - 4.0)
         if self.now_c <= unload_c:
@@ -118,11 +125,13 @@ class CoolingPace:
         rest_s = default_kiln.cool(self.now_c, unload_c, room_c=room_c).duration_s
         then_c, last_c = self.window_c[0] - room_c, unload_c - room_c
         bend = math.pow(last_c / then_c, 0.5 * BETWEEN_LAWS)
-        return self.times * known_s / other_s * rest_s * bend
+        # Each says how the rest departs from the default kiln's: both would say it twice.
+        law = math.pow(shape, trust) * math.pow(bend, 1.0 - trust)
+        return self.times * known_s / other_s * rest_s * law
 
     def course(self, unload_c: float) -> RemainingCourse:
         """Return the rest of the cooling as the default kiln has it, at this one's pace."""
-        left_s, low_s, high_s = self.left_s(unload_c)
+        left_s, low_s, high_s = self.left_s(unload_c, 1.0, BOTH_LAWS)
         if self.now_c <= unload_c or left_s <= 1.0:
             return RemainingCourse(
                 np.array([0.0, 1.0]), np.full(2, unload_c), 0.0, 1.0, 0.0, high_s, {}
@@ -291,7 +300,8 @@ def believed(
     rate = default_kiln.cooling_rate_c_per_h(calm_c[before], room_c=room_c)
     usual = 1.0 - np.exp(-DROP_TIMES * rate * (time_s - time_s[before]) / 3600.0 / above_c)
     drops = calm_c[before] - calm_c > DROP_C + (DROP_SHARE + usual) * above_c
-    drops[-1:] &= temperature_c.size < 2 or bool(drops[-2])
+    if drops.size > 1 and drops[-1] and not drops[-2]:
+        drops[-1] = kept[-1] = False  # one reading is no drop, and none of the kiln's either
     at = 0
     while True:
         later = np.flatnonzero(drops[at:])
@@ -317,9 +327,10 @@ def believed(
 
 
 def as_it_cools(rest: RemainingCourse, pace: CoolingPace, room_c: float) -> RemainingCourse:
-    """Return the rest of a cooling as its readings have it: the course's shape at their pace.
+    """Return the rest of a cooling at its readings' pace, in a shape between theirs and a course's.
 
-    `room_c` is the room that the course was reckoned for.
+    `room_c` is the room that the course was reckoned for.  The less it keeps to that pace now,
+    the less its shape counts.
     """
     begin_c, unload_c = float(rest.temperature_c[0]), float(rest.temperature_c[-1])
     if pace.now_c <= unload_c + 0.5 or unload_c < room_c + 2.0 or rest.time_s.size < 3:
@@ -328,10 +339,12 @@ def as_it_cools(rest: RemainingCourse, pace: CoolingPace, room_c: float) -> Rema
     later_c = max(room_c + 0.8 * (pace.now_c - room_c), unload_c)
     later_s = float(np.interp(-later_c, -rest.temperature_c, rest.time_s))
     if begin_c - later_c < 1.0 or later_s <= 0.0:
-        return rest
+        # It begins elsewhere than the readings that are believed.
+        return pace.course(unload_c)
     own = later_s / default_kiln.cool(begin_c, later_c, room_c=room_c).duration_s
     whole = float(rest.time_s[-1]) / default_kiln.cool(begin_c, unload_c, room_c=room_c).duration_s
-    left_s, low_s, high_s = pace.left_s(unload_c, whole / own)
+    trust = BOTH_LAWS / (1.0 + (math.log(own / pace.times) / LEFT_BY) ** 2)
+    left_s, low_s, high_s = pace.left_s(unload_c, whole / own, trust)
     ticks = nearest_ticks(rest.time_s * (left_s / float(rest.time_s[-1])))
     kept = is_last_at_its_tick(ticks)
     kept[0] = True

@@ -1,8 +1,11 @@
 """What a kiln can still do at full power, by its readings alone, where there is no kiln file.
 
-A kilogram of ware, and the wall that goes with it, are led along the course so far.  What both took
-at full power is the power; how the pace fell as the wall took more tells how much wall there is.
-Then both go on at full power.
+Where it is at full power now, its pace goes on falling with temperature as it fell in the last
+hours: losses grow, the wall takes up less, and both together go by a straight line.
+
+Elsewhere a kilogram of ware, and the wall that goes with it, are led along the course so far.  What
+both took at full power is the power; how the pace fell as the wall took more tells how much wall
+there is.  Then both go on at full power.
 
 Until full power is seen a kiln may have more or less than its plan asks for.  What it has done
 already it can do; how much less it may have at the top is what the slow end of a range is for.
@@ -16,6 +19,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import cache, cached_property
 from itertools import pairwise
+from statistics import NormalDist
 
 import numpy as np
 import numpy.typing as npt
@@ -71,6 +75,15 @@ a share of the power; how likely one does not; chosen on made firings [W/kg, -, 
 DID_SCATTER, SHOWN_SCATTER = 0.03, 0.015
 """How far off the power may be that a course took, and that full power showed [-, -]."""
 PRIOR_ENDS, PRIOR_COUNT, SHOWN_ENDS, SHOWN_COUNT = 2.6, 14, 1.8, 7
+DRY_C = WATER_C[-1][1]
+FALL_PER_H, FALL_SCATTER = 0.23, 0.13
+"""By how much a pace at full power falls with temperature: the default kiln's above 720 °C; small
+kilns lose twice as much, large full ones half; chosen on made firings [(°C/h)/°C]."""
+FALL_DRIFT, PACE_SHARE = 0.08, 0.015
+"""By how much the fall, and a share by which the pace, is another later; chosen on made firings."""
+PACE_MOST_S, PACE_AGE_S, PACE_LEAST_S = 9000.0, 5400.0, 1500.0
+COURSE_OFF_C, COURSE_OFF_S, LINE_POINTS = 0.3, 360.0, 33
+"""How far a course is off the straight line's, and for how long to one side [°C, s]."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -88,6 +101,63 @@ class FullPowerClimb:
         """Return the pace it still has at temperatures [°C/h]."""
         pace = np.interp(temperature_c, self.at_c, self.rate_c_per_h)
         return np.maximum(pace, LEAST_CLIMB_C_PER_H)
+
+
+@dataclass(frozen=True, eq=False)
+class ShownPace:
+    """A pace at full power at `at_c`, how much it falls with each degree, and how surely (2, 2)."""
+
+    at_c: float
+    pace_c_per_h: float
+    fall_per_h: float
+    covariance: FloatArray
+
+    def climb(self, likely: float, from_c: float, to_c: float) -> FullPowerClimb:
+        """Return how it climbs on, so `likely` to be this fast or faster."""
+        middle = self._climb(self.pace_c_per_h, self.fall_per_h, from_c, to_c)
+        # Of all that are so fast, the likeliest: time goes by 1/pace², the more with each degree.
+        weight = middle.c_per_h(middle.at_c) ** -2.0
+        slope = np.array([np.mean(weight), -np.mean(weight * (middle.at_c - self.at_c))])
+        step = self.covariance @ slope / math.sqrt(float(slope @ self.covariance @ slope))
+        pace, fall = (self.pace_c_per_h, self.fall_per_h) - NormalDist().inv_cdf(likely) * step
+        return self._climb(float(pace), float(fall), from_c, to_c)
+
+    def _climb(self, pace: float, fall: float, from_c: float, to_c: float) -> FullPowerClimb:
+        at_c = np.linspace(from_c, max(to_c, from_c + 1.0), LINE_POINTS)
+        rate = pace - fall * (at_c - self.at_c)
+        stalled = at_c[rate < LEAST_CLIMB_C_PER_H]
+        return FullPowerClimb(at_c, rate, float(stalled[0]) if stalled.size else None)
+
+
+def shown_pace(
+    time_s: FloatArray, temperature_c: FloatArray, from_s: float, to_s: float
+) -> ShownPace | None:
+    """Return the pace of a stretch at full power, at its end; None where it shows too little."""
+    from_s = max(from_s, to_s - PACE_MOST_S)
+    inside = (time_s >= from_s) & (time_s <= to_s) & (temperature_c > DRY_C)
+    hours, course_c = (time_s[inside] - to_s) / SECONDS_PER_HOUR, temperature_c[inside]
+    count = hours.size
+    if count < LEAST_READINGS or hours[-1] - hours[0] < PACE_LEAST_S / SECONDS_PER_HOUR:
+        return None
+    # T(t) = level + pace·t - fall·∫(T - at) dt: linear in all three, and no reading is derived.
+    at_c = float(course_c[-1])
+    above = np.cumsum(0.5 * np.diff(hours) * (course_c[1:] + course_c[:-1] - 2.0 * at_c))
+    above = np.concatenate(([0.0], above)) - float(above[-1])
+    terms = np.stack((np.ones(count), hours, -above))
+    weight = np.exp(hours * SECONDS_PER_HOUR / PACE_AGE_S)
+    known = np.array([0.0, 0.0, FALL_SCATTER**-2.0])
+    alike = max(1.0, COURSE_OFF_S / SECONDS_PER_HOUR * count / (hours[-1] - hours[0]))
+    variance = COURSE_OFF_C**2
+    for _ in range(2):
+        weighted = terms * weight / variance
+        covariance = np.linalg.inv(weighted @ terms.T + np.diag(known))
+        found = covariance @ (weighted @ course_c + known * FALL_PER_H)
+        left_c = course_c - found @ terms
+        scatter = float(weight @ left_c**2 / weight.sum()) * count / max(count - 2.5, 1.0)
+        variance = scatter + COURSE_OFF_C**2 * alike
+    later = np.diag([(PACE_SHARE * found[1]) ** 2, FALL_DRIFT**2])
+    unsure = np.asarray(covariance[1:, 1:] + later, dtype=np.float64)
+    return ShownPace(at_c, float(found[1]), float(found[2]), unsure)
 
 
 class _Wall:

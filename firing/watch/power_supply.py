@@ -47,6 +47,8 @@ PACE_SWING_SHARE = 2.0
 """A pace is lost by so many times the swing about it: a line drawn through swings is off, too."""
 WARM_C = 80.0
 """A kiln colder than this cannot fall so far: that is a matter of the thermocouple's leads."""
+BEGUN_C = 10.0
+"""A kiln that was never this far above its room may wait for its start yet [°C]."""
 HOLD_LEFT_S = 240.0
 """A fall this shortly before a hold's end may be its end [s]."""
 CLOCK_EARLY_S, CLOCK_MOST_EARLY_S, CLOCK_LATE_S = 120.0, 300.0, 900.0
@@ -213,6 +215,11 @@ class PowerMonitor:
         points = max(RATE_WINDOW_S / interval_s, float(LEAST_POINTS))
         per_s = self._recent.noise_c() * math.sqrt(12.0 / points**3) / interval_s
         return per_s * SECONDS_PER_HOUR
+
+    @property
+    def surely_begun_c(self) -> float:
+        """How far above its room a kiln has surely been heated, whatever the noise [°C]."""
+        return BEGUN_C + SIGNIFICANT_ERRORS * self._recent.noise_c()
 
     def update(self, position: Position | None) -> None:
         """Look at the course as it stands, once a reading."""
@@ -493,7 +500,10 @@ class PowerMonitor:
             swung = now.at_s - self._swung_s < SWING_S
             if (came_late or swung) and now.at_s - hold.arrived_s < CORNER_S:
                 least_c = max(least_c, FIRST_SWING_C)
-            if missing_c < least_c and not sinks:
+            # A hot one that ran above its target is let fall to it, and swings for the first time.
+            level_c = float(np.median(now.values_c[now.time_s >= hold.arrived_s]))
+            ran_over = level_c > target_c + LEVEL_C and now.highest_c > COLD_SWINGS_C
+            if missing_c < least_c and (ran_over or not sinks):
                 return
             if self._ends_by_clock(plan, position, hold.index, now.at_s):
                 self.over_by_clock = True
@@ -718,6 +728,11 @@ class PowerMonitor:
                 return False
             if not self._lost.is_seen_again(now):
                 return False
+        began_s = self._clock_began_s
+        if began_s is not None and now.is_within_swing(
+            np.interp(now.time_s - began_s, plan.time_s, plan.temperature_c)
+        ):
+            return False
         self._lost_at_c, self._lost_s = expected_c, now.at_s
         self._lost_pace_c_per_h = 0.5 * pace_c_per_h
         return True
@@ -857,19 +872,22 @@ class PowerMonitor:
     def _latest_end_s(self, plan: Plan, hold: ObservedHold, now: RecentCourse) -> float:
         """Return when a hold is surely over [s]: noise and swing show it reached too early."""
         hold_s = plan.schedule.segments[hold.index].hold_s
+        rate_c_per_h = plan.schedule.segments[hold.index].rate_c_per_h
+        early_s = 0.0
+        if rate_c_per_h is not None:
+            early_c = ARRIVED_ERRORS * now.minute_noise_c
+            if now.swings:
+                early_c += ARRIVED_SWINGS * now.usual_fall_c
+            pace_c_per_h = max(hold.pace_c_per_h, LEAST_PACE_SHARE * rate_c_per_h)
+            pace_c_per_h = min(rate_c_per_h, pace_c_per_h)
+            early_s = min(early_c / pace_c_per_h * SECONDS_PER_HOUR, MOST_EARLY_S)
         if hold.ramp.meets_s > -math.inf:
             unsure_s = 0.0 if now.swings else hold.unsure_s
             latest_s = hold.ramp.meets_s + ARRIVED_ERRORS * hold.ramp.error_s
-            return max(hold.due_s + unsure_s, latest_s + hold_s)
-        rate_c_per_h = plan.schedule.segments[hold.index].rate_c_per_h
-        if rate_c_per_h is None:
-            return hold.due_s
-        early_c = ARRIVED_ERRORS * now.minute_noise_c
-        if now.swings:
-            early_c += ARRIVED_SWINGS * now.usual_fall_c
-        pace_c_per_h = min(rate_c_per_h, max(hold.pace_c_per_h, LEAST_PACE_SHARE * rate_c_per_h))
-        early_s = min(early_c / pace_c_per_h * SECONDS_PER_HOUR, MOST_EARLY_S)
-        return hold.due_s + early_s + hold.unsure_s
+            # A ramp that bent before its target is no line: noise lets it be known no better.
+            bent_s = min(max(hold.arrived_s - latest_s, 0.0), early_s)
+            return max(hold.due_s + max(unsure_s, bent_s), latest_s + hold_s)
+        return hold.due_s + early_s + (0.0 if rate_c_per_h is None else hold.unsure_s)
 
 
 def _lets_go_s(plan: Plan, index: int, celsius: float) -> float:

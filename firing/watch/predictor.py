@@ -15,6 +15,7 @@ import numpy as np
 from firing.errors import FiringError
 from firing.forecast.result import Forecast
 from firing.heat import default_kiln
+from firing.kiln.controller_model import WAIT_BAND_C
 from firing.review.position import Plan, Position
 from firing.schedule.schedule import Schedule
 from firing.trace import FloatArray
@@ -22,14 +23,18 @@ from firing.units import SECONDS_PER_HOUR, TemperatureUnit, format_duration, for
 from firing.watch.cooling import CoolingPace, as_it_cools
 from firing.watch.events import WatchEvent
 from firing.watch.full_power import (
+    DRY_C,
     LEAST_CLIMB_C_PER_H,
+    OUTDONE,
     CourseLeader,
     FullPower,
     FullPowerClimb,
     LedCourse,
+    ShownPace,
     full_power,
+    shown_pace,
 )
-from firing.watch.history import TICKS_PER_S, is_last_at_its_tick, nearest_ticks
+from firing.watch.history import TICKS_PER_S, floor_tick_s, is_last_at_its_tick, nearest_ticks
 from firing.watch.state import (
     AS_EXPECTED,
     AT_ITS_BEST,
@@ -42,9 +47,9 @@ LAGGING_C = 10.0
 """A ramp this far behind its plan goes on as it went, not as it was meant to [°C]."""
 MOST_SLOWDOWN = 10.0
 """A kiln that goes slower still has stalled, and no time can be told."""
-PACE_S, ARRIVED_C = 600.0, 5.0
+PACE_S, ARRIVED_C, STALL_NEAR_C = 600.0, 5.0, 60.0
 ON_PACE_SHARE = 0.95
-CLIMB_STEP_C, CLOCK_STEP_S = 10.0, 120.0
+CLIMB_STEP_C, CLOCK_STEP_S, CLIMB_POINTS = 10.0, 120.0, 33
 
 
 DRAG_LEAST, DRAG_MOST = 0.01, 0.25
@@ -61,7 +66,10 @@ a rate that something sets, and no lack of power [°C, -]."""
 TAKES_UP_C = (480.0, 720.0)
 """Where raw ware gives off its water a kiln at full power climbs no faster than above [°C]."""
 DRAG_FROM_C = 250.0
-WORST, SLOWER, SLOWEST_SHARE = 0.97, 0.95, 0.9
+LED_DOWN_SHARE, LED_DOWN_S = 0.4, 2700.0
+"""A clock that waits may stand still for such a share of a cooling's first part, before the kiln
+falls as fast as it is led; chosen on made firings [-, s]."""
+WORST, SLOWER, SLOWEST_SHARE = 0.975, 0.95, 0.9
 """As likely as the first a kiln is faster than its slowest: late ones are few, and ranges are to
 hold them too.  The slowest has the second share of that pace; the third
 where it has shown too little for more [-, -, -]."""
@@ -223,7 +231,10 @@ class _CourseBuilder:
             risen_c = np.diff(temperature_c)
             pace = self._climb.c_per_h(temperature_c[:-1] + 0.5 * risen_c)
             least_s = np.maximum(np.diff(finer_s), risen_c / pace * SECONDS_PER_HOUR)
-            since_s = np.concatenate(([0.0], np.cumsum(least_s)))
+            planned_s, since_s = finer_s[-1], np.concatenate(([0.0], np.cumsum(least_s)))
+            # The clock of a kiln that lags is at the target as soon as the kiln is near it.
+            near_s = float(np.interp(temperature_c[-1] - WAIT_BAND_C, temperature_c, since_s))
+            since_s = np.minimum(since_s, max(near_s, planned_s))
         elapsed = nearest_ticks(since_s)
         later = is_last_at_its_tick(elapsed) & (elapsed > 0)
         if not later.any():
@@ -284,23 +295,31 @@ class FiringProgress:
         """How many times longer this ramp takes where it is slow, and not for want of power.
 
         Nothing says that the ramps after it are slow as well, but where a relay swings so far that
-        the clock waits: `held_back_later`.
+        the clock waits, or those before it were: `held_back_later`.
         """
+        if self.paces is None or self.position.phase != "ramp":
+            return 1.0
+        if self.paces.pace_c_per_h is None:
+            return self.paces.lasting_habit
         slow = self._slow_pace_c_per_h is not None and not self.at_limit
         return self.pace_slower if slow else 1.0
 
     @property
     def held_back_later(self) -> float:
         """How many times longer the ramps after it take for that."""
-        return self.held_back if self.paces is not None and self.paces.swings else 1.0
+        if self.paces is None:
+            return 1.0
+        if self.position.phase != "ramp":
+            return self.paces.lasting_habit
+        return self.held_back if self.paces.swings else min(self.held_back, self.paces.habit)
 
-    def stalls(self, climb: ClimbLimit | None) -> bool:
-        """Tell whether a kiln at full power, by what it has shown, stays below what is to come."""
+    def stalls(self, climb: ClimbLimit | None, below_c: float = ARRIVED_C) -> bool:
+        """Tell whether a kiln at full power, by what it has shown, stays so far below its top."""
         if not isinstance(climb, FullPowerClimb) or climb.stalls_c is None:
             return False
         first = self.position.segment or 0
         to_c = max((one.target_c for one in self.schedule.segments[first:]), default=0.0)
-        return max(climb.stalls_c, self.now_c) < to_c - ARRIVED_C
+        return max(climb.stalls_c, self.now_c) < to_c - below_c
 
     @property
     def pace_slower(self) -> float:
@@ -327,6 +346,8 @@ class FiringProgress:
 
         `due` is how it would go on if it did: a model knows of a lag, the plan does not.
         """
+        if self.paces is not None and self.paces.pace_c_per_h is None:
+            return max(self.dragged, self.held_back)
         pace = _pace_c_per_h(due)
         slow = self.at_limit or self.held_back > 1.0
         if not slow or self.paces is None or pace <= 0.0:
@@ -334,13 +355,42 @@ class FiringProgress:
         shown = max(self.paces.pace_c_per_h or 0.0, pace / MOST_SLOWDOWN)
         return max(pace / shown, 1.0) if shown < ON_PACE_SHARE * pace else 1.0
 
+    def as_shown(self, due: RemainingCourse, *, worst: bool = False) -> tuple[float, float] | None:
+        """Return how many times longer this ramp and those after it take than `due` has them.
+
+        By the pace that full power has now; None where it is not at full power.
+        """
+        index = self.position.segment
+        shown = None if self.paces is None or not self.at_limit else self.paces.shown_pace()
+        if shown is None or index is None:
+            return None
+        limit = shown.climb(WORST if worst else 0.5, self.now_c, self.schedule.peak_c)
+        from_c, from_s, took, taken = self.now_c, 0.0, [0.0, 0.0], [0.0, 0.0]
+        for later, segment in enumerate(self.schedule.segments[index:]):
+            if segment.target_c > from_c and segment.rate_c_per_h is not None:
+                levels_c = np.linspace(from_c, segment.target_c - WAIT_BAND_C, CLIMB_POINTS)
+                pace = np.minimum(limit.c_per_h(levels_c), segment.rate_c_per_h)
+                took[later > 0] += SECONDS_PER_HOUR * float(np.trapezoid(1.0 / pace, levels_c))
+                taken[later > 0] += due.segment_ends_s[index + later] - segment.hold_s - from_s
+            from_c, from_s = segment.target_c, due.segment_ends_s[index + later]
+        if min(taken[0], took[0]) <= 0.0:
+            return None
+        return took[0] / taken[0], took[1] / taken[1] if taken[1] > 0.0 else 1.0
+
     @property
     def dragged(self) -> float:
         """How many times longer heating takes for a clock that waits a little all the time."""
-        drag = 0.0 if self.paces is None or self.waits is False else self.paces.drag
+        drag = 0.0 if self.paces is None or self.clock_waits is False else self.paces.drag
         if self.now_c < DRAG_FROM_C:
             return 1.0  # ware that dries, and the first swings of a cold kiln
         return 1.0 + drag if DRAG_LEAST < drag < DRAG_MOST and not self.at_limit else 1.0
+
+    @property
+    def clock_waits(self) -> bool | None:
+        """Whether the clock waits: as said or shown; one that leads its kiln back does not."""
+        if self.waits is None and self.paces is not None and self.paces.catches_up:
+            return False
+        return self.waits
 
     @property
     def clock_s(self) -> float | None:
@@ -358,10 +408,11 @@ class FiringProgress:
     ) -> tuple[RemainingCourse, RemainingCourse, RemainingCourse | None]:
         """Return three courses as a clock that does not wait has them; that may be so or not."""
         clock_s = self.clock_s
-        if self.waits or self.plan is None or clock_s is None:
+        waits = self.clock_waits
+        if waits or self.plan is None or clock_s is None:
             return expected, quickest, slowest
         left_s = max(self.plan.segments[-1].end_s - clock_s, CLOCK_STEP_S)
-        if self.waits is None:
+        if waits is None:
             if left_s < quickest.program_s:
                 quickest = _by_the_clock(quickest, self.plan, clock_s, left_s)
             return expected, quickest, slowest
@@ -386,17 +437,21 @@ class FiringProgress:
         paces = self.paces
         if paces is None or not self._heats_on:
             return None
+        to_c = self.schedule.peak_c
+        pace = paces.shown_pace(doubted=worst)
+        if pace is not None:
+            return pace.climb(WORST if worst else 0.5, self.now_c, to_c)
         found = paces.full_power(self.now_c, doubted=worst)
         if worst and found is not None:
-            to_c = self.schedule.peak_c
             ahead = found.ranked(to_c, WORST).climb(WORST, to_c)
             return replace(
                 ahead,
                 rate_c_per_h=SLOWER * ahead.rate_c_per_h,
                 stalls_c=ahead.stalls_c if found.shown else None,  # nobody has seen it stall
             )
-        if found is not None and found.shown:
-            return found.climb(0.5, self.schedule.peak_c)
+        keeps_up = paces.pace_c_per_h is not None and self._slow_pace_c_per_h is None
+        if found is not None and found.shown and not keeps_up:
+            return found.climb(0.5, to_c)
         if self.at_limit and paces.pace_c_per_h is not None:
             share = SLOWEST_SHARE if worst else 1.0
             return UsualClimb(paces.pace_at_c, share * paces.pace_c_per_h)
@@ -420,7 +475,34 @@ def _swings(left_c: FloatArray) -> bool:
     return square > (SWING_C if alike else FALL_C) ** 2 * left_c.size
 
 
+def _calmed(about_s: FloatArray, left_c: FloatArray) -> FloatArray:
+    """Return means over two minutes, of which noise makes less than of single readings."""
+    each = math.floor(CALM_S * about_s.size / (about_s[-1] - about_s[0]))
+    if each < 2:
+        return left_c
+    whole = left_c.size // each
+    return np.asarray(left_c[-whole * each :].reshape(whole, each).mean(axis=1))
+
+
+def _rose_s(at_s: FloatArray, level_c: FloatArray) -> float:
+    """Return since when a pace falls that rose before: until then it was no full power [s].
+
+    A kiln at full power climbs more slowly the hotter it is, once its ware is dry.
+    """
+    hour = (at_s >= at_s[0] + SECONDS_PER_HOUR) & (level_c > DRY_C)
+    then_c = np.interp(at_s[hour] - SECONDS_PER_HOUR, at_s, level_c)
+    dry = then_c > DRY_C
+    if not dry.any():
+        return -math.inf
+    risen_c = level_c[hour][dry] - then_c[dry]
+    most = int(np.argmax(risen_c))
+    rose = risen_c[most] > ROSE * float(np.min(risen_c[: most + 1]))
+    return float(at_s[hour][dry][most]) - 0.5 * SECONDS_PER_HOUR if rose else -math.inf
+
+
 SWING_C, FALL_C, SWING_ALIKE, SWING_POINTS = 1.0, 8.0, 0.4, 12
+CALM_S, ROSE, SHOWN_MOST_S, HABIT_S = 120.0, 1.12, 7200.0, 3600.0
+CAUGHT_UP_C, OLD_GROUND_C = 30.0, 8.0
 PACE_WINDOW_S, PACE_SETTLED_S, PACE_POINTS = 1800.0, 600.0, 4
 OFF_ITS_RAMP_C, LAG_BEGINS_C = 12.0, 3.0
 SURELY_SLOW_S = 600.0
@@ -438,9 +520,9 @@ class PaceKeeper:
         self.pace_at_c = self._level_c = math.nan
         self.drag = 0.0
         self.steady = self.swings = False
-        self._at_limit: list[tuple[float, float]] = []
+        self._at_limit: list[tuple[float, float, float]] = []
         self._full: list[tuple[float, float]] = []
-        self._kept_s = -math.inf
+        self._kept_s = self._swung_s = -math.inf
         self._earlier_full: tuple[tuple[float, float], ...] = ()
         self._course: tuple[FloatArray, FloatArray] = np.zeros(0), np.zeros(0)
         self._segment: int | None = None
@@ -448,6 +530,12 @@ class PaceKeeper:
         self._leader = CourseLeader(schedule.room_c)
         self._planned: tuple[LedCourse, ...] = ()
         self._power: dict[bool, FullPower] = {}
+        self._rose_s = -math.inf
+        self.catches_up = False
+        self._most_behind_c = -math.inf
+        self._slow: list[tuple[float, float]] = []
+        self._habits: dict[int, float] = {}
+        self._shown: dict[tuple[float, float], ShownPace | None] = {}
 
     def update(
         self, time_s: FloatArray, temperature_c: FloatArray, position: Position, behind_c: float
@@ -470,21 +558,35 @@ class PaceKeeper:
         if enough and now_s - from_s >= 0.6 * PACE_WINDOW_S:
             about_s, ramp_c = time_s[inside] - now_s, temperature_c[inside]
             line = np.polyfit(about_s, ramp_c, 1)
-            self.swings = _swings(ramp_c - np.polyval(np.polyfit(about_s, ramp_c, 2), about_s))
+            left_c = ramp_c - np.polyval(np.polyfit(about_s, ramp_c, 2), about_s)
+            self.swings = _swings(_calmed(about_s, left_c))
+            if self.swings:
+                self._swung_s = now_s
             self.pace_c_per_h = pace = float(line[0]) * SECONDS_PER_HOUR
             self._level_c = float(line[1])
             self.pace_at_c = float(np.mean(ramp_c))
-            rate = segment.rate_c_per_h
+            rate, slower = segment.rate_c_per_h, 1.0
             if rate is not None and pace < AT_LIMIT_SHARE * rate and behind_c > LAGGING_C:
-                self._at_limit.append((self.pace_at_c, pace))
+                self._at_limit.append((now_s, self.pace_at_c, pace))
                 self._update_steady()
-                if not self.swings and _is_power(pace, float(temperature_c[-1])):
+                power = _is_power(pace, float(temperature_c[-1]))
+                if self.swings or self.steady or not power:
+                    slower = rate / max(pace, 1.0)
+                if not self.swings and power:
                     self._mark_full(now_s, (begun_s or -math.inf) + PACE_SETTLED_S)
                 self._late, self.drag = [], 0.0
             elif (position.set_point_c or -math.inf) - self._level_c < LAG_BEGINS_C:
                 self._kept_s = now_s
             if rate is not None and pace > KEPT_SHARE * rate:
                 self._kept_s = now_s
+            self._slow.append((now_s, slower))
+            if rate is not None and position.late_s is not None:
+                high_c = float(np.max(temperature_c[~inside], initial=DRAG_FROM_C))
+                begin_c = float(np.polyval(line, about_s[0]))
+                # Where it was never as hot, before this window and in it.
+                if max(high_c - begin_c, float(np.max(ramp_c)) - self._level_c) < OLD_GROUND_C:
+                    over_c = self._level_c - float(temperature_c[-1])
+                    self._catch_up(position.late_s * rate / SECONDS_PER_HOUR - over_c)
         self._fall_behind(index, now_s, position.late_s)
 
     def on_its_ramp_c(self, now_s: float, now_c: float) -> float:
@@ -499,23 +601,66 @@ class PaceKeeper:
 
     def _update_steady(self) -> None:
         """Take in how the pace has fallen since there is no power left."""
-        to_c, now = self._at_limit[-1]
-        dry = [
-            one
-            for one in self._at_limit
-            if not TAKES_UP_C[0] < one[0] < TAKES_UP_C[1] and to_c - one[0] > STEADY_SPAN_C
-        ]
-        from_c, begin = dry[0] if dry else self._at_limit[0]
+        at_s, level_c, paces = np.array(self._at_limit).T
+        self._rose_s = max(self._rose_s, _rose_s(at_s, level_c))
+        since = int(np.searchsorted(at_s, self._rose_s))
+        to_c, now = float(level_c[-1]), float(paces[-1])
+        dry = (level_c <= TAKES_UP_C[0]) | (level_c >= TAKES_UP_C[1])
+        dry &= (to_c - level_c > STEADY_SPAN_C) & (at_s >= self._rose_s)
+        first = int(np.argmax(dry)) if dry.any() else min(since, at_s.size - 1)
+        from_c, begin = float(level_c[first]), float(paces[first])
         usual = default_kiln.full_power_rate_c_per_h(np.array([from_c, to_c]))
         lost = float(usual[0] - usual[1])
         self.steady = to_c - from_c > STEADY_SPAN_C and begin - now < STEADY_SHARE * lost
+        if not dry.any() and self.habit > 1.0:
+            self.steady = math.isinf(self._rose_s)
 
     def _mark_full(self, now_s: float, settled_s: float) -> None:
         if self._full and self._full[-1][1] >= now_s - SURELY_SLOW_S:
-            self._full[-1] = self._full[-1][0], now_s
+            since_s = self._full.pop()[0]
         else:  # since it began to lag
-            since_s = min(now_s - SURELY_SLOW_S, max(settled_s, self._kept_s))
-            self._full.append((since_s, now_s))
+            since_s = max(settled_s, self._kept_s, self._swung_s)
+        self._full.append((min(now_s - SURELY_SLOW_S, max(since_s, self._rose_s)), now_s))
+
+    def _catch_up(self, behind_c: float) -> None:
+        """Take in how far it is behind a clock that does not wait.
+
+        Behind one that waits it makes up for no more than that clock may be ahead.
+        """
+        self._most_behind_c = max(self._most_behind_c, behind_c)
+        self.catches_up |= behind_c < self._most_behind_c - CAUGHT_UP_C
+
+    @property
+    def habit(self) -> float:
+        """How many times longer each ramp before took at the least, and not for want of power."""
+        return min(self._habits.values(), default=1.0)
+
+    @property
+    def lasting_habit(self) -> float:
+        """The same, where there were several: the rate of one may have been keyed wrong."""
+        return self.habit if len(self._habits) > 1 else 1.0
+
+    def shown_pace(self, *, doubted: bool = False) -> ShownPace | None:
+        """Return the pace at full power that it had last; None where it does more since.
+
+        A pace that stays is taken for a set rate, unless that is `doubted`.
+        """
+        full = self._full if doubted or not self.steady else []
+        full = full or list(self._earlier_full)
+        if not full:
+            return None
+        key = full[-1]
+        if key not in self._shown:
+            self._shown = {key: shown_pace(*self._course, *key)}
+        found = self._shown[key]
+        time_s = self._course[0]
+        if found is None or time_s[-1] - key[1] > SHOWN_MOST_S:
+            return None
+        if time_s[-1] - key[1] > SURELY_SLOW_S and self.pace_c_per_h is not None:
+            had = found.pace_c_per_h - found.fall_per_h * (self.pace_at_c - found.at_c)
+            if self.pace_c_per_h > OUTDONE * had:
+                return None
+        return found
 
     def full_power(self, now_c: float, *, doubted: bool = False) -> FullPower | None:
         """Return what the kiln may have by its plan, and by what its ramps so far have shown.
@@ -539,10 +684,15 @@ class PaceKeeper:
 
     def _fall_behind(self, index: int, now_s: float, late_s: float | None) -> None:
         if index != self._segment:
-            self._segment, self._late = index, []
-            if not self.steady:
+            self._late = []
+            long = self._slow and self._slow[-1][0] - self._slow[0][0] > HABIT_S
+            if self._segment is not None and long:
+                self._habits[self._segment] = float(np.median(self._slow, axis=0)[1])
+            if not self.steady and self._habits.get(self._segment or 0, 1.0) == 1.0:
                 self._earlier_full += tuple(self._full)
+            self._segment, self._slow = index, []
             self._at_limit, self._full, self.steady = [], [], False
+            self._rose_s, self._most_behind_c = -math.inf, -math.inf
         if late_s is None:
             return
         self._late = [one for one in self._late if now_s - one[0] < DRAG_WINDOW_S]
@@ -602,6 +752,28 @@ def _by_the_clock(
     )
 
 
+def _let_down_late(rest: RemainingCourse, schedule: Schedule) -> RemainingCourse:
+    """Return a course whose clock waits at first for a kiln that it leads down."""
+    for index in sorted(rest.segment_ends_s)[1:]:
+        segment, from_c = schedule.segments[index], schedule.from_c(index)
+        if segment.rate_c_per_h is None or segment.target_c > from_c - ARRIVED_C:
+            continue
+        whole_s = (from_c - segment.target_c) / segment.rate_c_per_h * SECONDS_PER_HOUR
+        by_s = floor_tick_s(LED_DOWN_SHARE * min(whole_s, LED_DOWN_S))
+        from_s = rest.segment_ends_s[index - 1]
+        ends_s = {i: end_s + by_s * (i >= index) for i, end_s in rest.segment_ends_s.items()}
+        return RemainingCourse(
+            rest.time_s + by_s * (rest.time_s > from_s),
+            rest.temperature_c,
+            rest.program_s + by_s,
+            rest.unload_s + by_s,
+            rest.unload_low_s + by_s,
+            rest.unload_high_s + by_s,
+            ends_s,
+        )
+    return rest
+
+
 def predict(
     predictor: Predictor, model: KilnPredictor | None, progress: FiringProgress
 ) -> Prediction | None:
@@ -618,11 +790,15 @@ def predict(
         later = max(progress.dragged, progress.held_back_later)
         if model is not None and progress.at_limit:
             later = 1.0
+        shown = None if model is None else progress.as_shown(due)
+        if shown is not None:
+            slower, later = shown
         never = progress.stalls(limit)
-        if never:  # told as the pace now has it, and as an end that may never be
+        if never and progress.stalls(limit, STALL_NEAR_C):
+            # Told as the pace now has it, and as an end that may never be.
             limit, slower, later = None, progress.pace_slower, progress.pace_slower
         expected = due
-        if limit is not None or slower > 1.0:
+        if limit is not None or shown is not None or slower > 1.0:
             expected = predictor.remaining(
                 position, now_s, now_c, slower_now=slower, slower_later=later, climb=limit
             )
@@ -633,7 +809,12 @@ def predict(
         return None  # a course that no curve answers for: nothing is told rather than guessed
     slowest: RemainingCourse | None
     try:
-        if model is not None:
+        at_worst = None if shown is None else progress.as_shown(due, worst=True)
+        if at_worst is not None and not progress.stalls(progress.climb(worst=True)):
+            slowest = predictor.remaining(
+                position, now_s, now_c, slower_now=at_worst[0], slower_later=at_worst[1]
+            )
+        elif model is not None:
             slowest = model.remaining(
                 position, now_s, now_c, slower_now=slower, slower_later=slower, side=AT_ITS_WORST
             )
@@ -645,6 +826,8 @@ def predict(
                 slowest = predictor.remaining(
                     position, now_s, now_c, slower_now=slower, slower_later=so_far, climb=worst
                 )
+        if slowest is not None:
+            slowest = _let_down_late(slowest, progress.schedule)
     except FiringError:
         slowest = None
     expected, quickest, slowest = progress.on_its_clock(expected, quickest, slowest)
@@ -688,11 +871,12 @@ class Lateness:
         position, paces = progress.position, progress.paces
         label = "" if position.segment is None else progress.schedule.label(position.segment)
         slow = progress.at_limit or progress.held_back > 1.0
-        if slow and paces is not None and position.segment is not None:
+        pace_c_per_h = None if paces is None else paces.pace_c_per_h
+        if slow and pace_c_per_h is not None and position.segment is not None:
             planned = format_rate(
                 progress.schedule.segments[position.segment].rate_c_per_h or 0.0, self._unit
             )
-            pace = format_rate(paces.pace_c_per_h or 0.0, self._unit)
+            pace = format_rate(pace_c_per_h, self._unit)
             check = (
                 "look at elements and supply"
                 if progress.at_limit

@@ -244,6 +244,20 @@ class RecentCourse:
                 return True
         return False
 
+    def is_within_swing(self, due_c: FloatArray) -> bool:
+        """Tell whether it lies no lower beside what is due (n,) than where it twice rose from.
+
+        A controller that has its power catches a kiln at the same lows each time.
+        """
+        number = ((self.at_s - self.time_s) // NOW_S).astype(np.int64)
+        count = np.bincount(number)
+        sums = np.bincount(number, weights=self.values_c - due_c)
+        ages = np.flatnonzero(count)[::-1]
+        means = sums[ages] / count[ages]
+        last_hour = means[ages * NOW_S < SWING_S]
+        lows = sorted(_lows_c(means[:-1], 0.5 * float(np.ptp(last_hour))))
+        return len(lows) > 1 and bool(means[-1] >= lows[1] - SWING_ERRORS * self.error_c)
+
     def _rare_ones_sank(
         self, level: npt.NDArray[np.bool_], last: npt.NDArray[np.bool_], least_c: float
     ) -> bool:
@@ -285,20 +299,26 @@ def _floor_c(means: FloatArray, steady_c: float) -> float:
     if not steps_c.size:
         return -math.inf
     step_c = max(-float(np.median(steps_c)) - BELOW_FLOOR_C, 0.0)
+    lows = _lows_c(means, 0.5 * span_c)
+    return min(lows) - step_c if len(lows) > 1 else -math.inf
+
+
+def _lows_c(means: FloatArray, depth_c: float) -> list[float]:
+    """Return the last lows that a course fell to and rose from by a depth [°C]."""
     lows: list[float] = []
     low_c = high_c = float(means[0])
     falls = False
     for value_c in means.tolist():
         if falls:
             low_c = min(low_c, value_c)
-            if value_c > low_c + 0.5 * span_c:
+            if value_c > low_c + depth_c:
                 lows.append(low_c)
                 falls, high_c = False, value_c
         else:
             high_c = max(high_c, value_c)
-            if value_c < high_c - 0.5 * span_c:
+            if value_c < high_c - depth_c:
                 falls, low_c = True, value_c
-    return min(lows[-LAST_LOWS:]) - step_c if len(lows) > 1 else -math.inf
+    return lows[-LAST_LOWS:]
 
 
 def _usual_fall_c(sums: FloatArray, count: npt.NDArray[np.signedinteger], until_s: float) -> float:

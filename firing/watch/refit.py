@@ -14,7 +14,6 @@ import subprocess
 import sys
 import threading
 from dataclasses import dataclass, replace
-from pathlib import Path
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -291,24 +290,11 @@ def _most_power(
 
 def _log(job: RefitJob) -> Log:
     """Return the firing so far as a log, as if it had been read from a file."""
-    from firing.logs.dialect import Dialect
-    from firing.logs.reader import Log
+    from firing.logs.reader import log_of
 
     duty = job.duty if np.isfinite(job.duty).any() else None
     trace = Trace(job.time_s, job.temperature_c, ("kiln",), "measured", duty=duty)
-    rows = job.time_s.size
-    return Log(
-        path=Path(LOG_NAME),
-        trace=trace,
-        dialect=Dialect("utf-8", ",", ".", 0, 2, True, (), "elapsed clock"),
-        rows=rows,
-        used=rows,
-        notes=(),
-        interval_s=float(np.median(np.diff(job.time_s))),
-        setpoint_c=None,
-        unusable=(0,),
-        name=LOG_NAME,
-    )
+    return log_of(trace, LOG_NAME)
 
 
 NICENESS = 10

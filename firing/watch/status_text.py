@@ -162,7 +162,8 @@ class MomentText:
         """Return a moment and the range it lies in, with what that holds."""
         middle = self.at(middle_s)
         low = "" if low_s is None else self.at(low_s)
-        high = "later or never" if high_s is None else self.at(high_s)
+        high = "" if high_s is None else self.at(high_s)
         if low == high == middle:
             return middle
-        return f"{middle} ({low or '?'} to {high}{level})"
+        end = f"to {high}" if high else "or later, perhaps never"
+        return f"{middle} ({low or '?'} {end}{level})"

@@ -5,6 +5,7 @@ else the machine does.  Two workers are judged by what they share, too: the part
 only the first process does is what a second worker cannot halve.
 """
 
+import math
 import os
 import resource
 import subprocess
@@ -30,6 +31,7 @@ from firing.review.review import review
 pytestmark = pytest.mark.soak  # ratios ask for a machine that does nothing else
 
 FIRING = (sys.executable, "-c", "from firing.cli import main; main()")
+MOST_OVER_REVIEW, MOST_TURNS = 1.25, 6
 MOST_OVER_READING = 5.0
 """A process that only reads the columns takes 0.37 s of a quiet machine: so the summary comes
 within 2 s, of which it takes 1.4."""
@@ -90,17 +92,19 @@ def test_a_log_of_many_costs_little_more_than_its_review(glazes: Path) -> None:
         return used_s() - began_s
 
     bare_s()  # what is kept from one to the next is there from now on
-    turns = [
-        (bare_s(), ours_s(few, f"few{n}"), ours_s(glazes / "logs", f"all{n}")) for n in range(2)
-    ]
-    one_s, few_s, all_s = (min(column) for column in zip(*turns, strict=True))
-    each_s = (all_s - few_s) / (LOGS - LOGS // 4)
+    turns: list[tuple[float, float, float]] = []
+    one_s, each_s = 1.0, math.inf
+    # A neighbour only makes a turn dearer, so while the bar is missed there are more of them.
+    while len(turns) < 2 or (each_s > MOST_OVER_REVIEW * one_s and len(turns) < MOST_TURNS):
+        n = len(turns)
+        turns.append((bare_s(), ours_s(few, f"few{n}"), ours_s(glazes / "logs", f"all{n}")))
+        one_s, few_s, all_s = (min(column) for column in zip(*turns, strict=True))
+        each_s = (all_s - few_s) / (LOGS - LOGS // 4)
     print(
         f"\na log in a table {1e3 * each_s:.1f} ms, its review {1e3 * one_s:.1f} ms: "
         f"{each_s / one_s:.2f} times"
     )
-    # 1.25 is what is wanted, 1.12 to 1.22 what was measured; a machine's caches add to it.
-    assert each_s <= 1.4 * one_s
+    assert each_s <= MOST_OVER_REVIEW * one_s
 
 
 def test_two_workers_do_nearly_twice_as_much(glazes: Path) -> None:

@@ -242,6 +242,9 @@ def test_hold_peak_cone_and_heatwork_have_the_keys_others_build_on(ask: Run) -> 
     assert {"type", "rate_c_per_h", "end_point_c", "source"} <= set(rows[0])
     heat = document(ask("heatwork", "stoneware-glaze-1240", "--json"))
     assert {"cones", "time_above_1000_s"} <= set(heat)
+    between = ask("heatwork", "thin-ware-bisque").stdout
+    assert between.startswith("Cone 010–09, nearer 010 (between 011 and 09).")
+    assert "nearer 010 to" not in between  # a range names whole cones
 
 
 def test_the_other_listings_are_json_too(ask: Run) -> None:
@@ -292,9 +295,12 @@ def test_output_without_colour_and_in_ascii(run: Run, ask: Run, plan: Path) -> N
 def test_a_closed_pipe_is_nobodys_fault(tmp_path: Path) -> None:
     import sys
 
-    command = f"{sys.executable} -c 'from firing.cli import main; main()' sources | head -1"
-    result = subprocess.run(
-        ["bash", "-c", command], capture_output=True, text=True, cwd=tmp_path, check=False
-    )
-    assert result.stderr == ""
-    assert result.stdout.count("\n") == 1
+    command = f"{sys.executable} -c 'from firing.cli import main; main()' sources"
+    for reader, lines in (("head -1", 1), ("true", 0)):
+        result = subprocess.run(
+            ["bash", "-c", f"{command} | ({reader}); exit ${{PIPESTATUS[0]}}"],
+            capture_output=True, text=True, cwd=tmp_path, check=False,
+        )  # fmt: skip
+        assert result.stderr == ""
+        assert result.stdout.count("\n") == lines
+        assert result.returncode == 0  # 1 would say that there is something to act on

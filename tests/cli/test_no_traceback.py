@@ -2,13 +2,19 @@
 
 import json
 import os
+import runpy
+import signal
 import subprocess
 import sys
+import time
+import tomllib
 from collections.abc import Callable
+from importlib import resources
 from pathlib import Path
 
 import click
 import pytest
+from longer import beyond
 
 import firing.cli
 from firing.cli import outcome
@@ -256,6 +262,64 @@ def test_a_closed_standard_input_has_ended(words: str, codes: tuple[int, ...]) -
     assert answer.returncode in codes
     assert "mistake of the program" not in answer.stderr
     assert "again" not in answer.stderr
+    if words == "setup":
+        assert "nobody answers here; give the answers as options" in answer.stderr
+
+
+PROJECT = Path(__file__).parents[2] / "pyproject.toml"
+DEMO = resources.files("firing") / "data" / "demo"
+STARTED = """
+import runpy, sys
+
+class Seen:
+    def find_spec(self, name, path=None, target=None):
+        if name == "firing.cli":
+            print("begun", flush=True)
+
+sys.meta_path.insert(0, Seen())
+"""
+"""Says when the first module of the commands is loaded; before, the interpreter itself starts."""
+MODULE = "runpy.run_module('firing', run_name='__main__')"
+
+
+def console_script() -> str:
+    """Return what the installed ``firing`` runs, as the project says."""
+    scripts = tomllib.loads(PROJECT.read_text(encoding="utf-8"))["project"]["scripts"]
+    module, function = scripts["firing"].split(":")
+    return f"from {module} import {function}; sys.exit({function}())"
+
+
+@pytest.mark.parametrize("start", [console_script(), MODULE], ids=["script", "module"])
+@pytest.mark.parametrize("words", beyond(1, [("review", "plan.toml", "log.csv"), ("--help",)]))
+@pytest.mark.parametrize("after_s", beyond(3, [0.0, 0.03, 0.1, *(n / 50 for n in range(2, 20))]))
+def test_an_interruption_at_any_moment_is_one_sentence(
+    start: str, words: tuple[str, ...], after_s: float
+) -> None:
+    begun = subprocess.Popen(
+        [sys.executable, "-c", STARTED + start, *words],
+        cwd=str(DEMO), stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True,
+    )  # fmt: skip
+    assert begun.stdout is not None
+    assert begun.stdout.readline() == "begun\n"
+    time.sleep(after_s)
+    begun.send_signal(signal.SIGINT)
+    _, told = begun.communicate(timeout=60)
+    if begun.returncode == outcome.INTERRUPTED:
+        assert told.strip() == "firing: interrupted"
+    else:  # it was over before; the interpreter at its very end dies of the signal without a word
+        assert begun.returncode in (outcome.DONE, outcome.ACT, -signal.SIGINT)
+        assert not told
+
+
+def test_an_interruption_that_is_ignored_stays_so(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("sys.argv", ["firing", "cone", "6"])
+    before = signal.signal(signal.SIGINT, signal.SIG_IGN)
+    try:
+        with pytest.raises(SystemExit):
+            runpy.run_module("firing", run_name="__main__")
+        assert signal.getsignal(signal.SIGINT) is signal.SIG_IGN
+    finally:
+        signal.signal(signal.SIGINT, before)
 
 
 @pytest.fixture

@@ -3,7 +3,9 @@
 import http.client
 import json
 import os
+import shlex
 import socket
+import sys
 import threading
 from collections.abc import Iterator
 from pathlib import Path
@@ -155,6 +157,13 @@ def test_the_unit_of_a_service_runs_the_same_command_and_installs_nothing(tmp_pa
     assert "Restart=on-failure" in lines
     assert "firing-watch-front-kiln.service: nothing is installed yet" in lines[0]
     assert sorted(path.name for path in tmp_path.iterdir()) == before
+
+
+def test_no_file_of_its_folder_takes_the_place_of_a_module(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("firing.remote.service.shutil.which", lambda name: None)
+    (start,) = [x for x in service_unit([], Path("/")).splitlines() if x.startswith("ExecStart=")]
+    # -P leaves the working directory out of the path (python, command line)
+    assert shlex.split(start.removeprefix("ExecStart="))[:3] == [sys.executable, "-P", "-m"]
 
 
 def test_nothing_in_an_argument_is_expanded_by_systemd() -> None:

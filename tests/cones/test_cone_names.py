@@ -18,6 +18,8 @@ from firing.errors import FiringError
         ("cone6", "6"),
         ("^6", "6"),
         ("Δ6", "6"),
+        ("\u22066", "6"),  # the increment sign
+        ("\u25b306", "06"),  # the triangle
         ("cone ^022", "022"),
         ("5 1/2", "5.5"),
         ("5½", "5.5"),
@@ -48,6 +50,8 @@ def test_the_usual_spellings_are_read(written: str, cone: str) -> None:
         ("-6", '"-6" is not a cone'),
         ("6 7", '"6 7" is not a cone'),
         ("six", '"six" is not a cone'),
+        ("o6", 'did you mean "06"'),
+        ("O18", 'did you mean "018"'),
         ("nan", '"nan" is not a cone'),
     ],
 )

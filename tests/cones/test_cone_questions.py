@@ -282,6 +282,7 @@ def test_legs_as_people_write_them(text: str, targets_c: list[float], unit: str)
     ("text", "said"),
     [
         ("1200", "has no rate"),
+        ("100C/h 600C", "no leg"),
         ("hold 20m", "no leg"),
         ("60 to 1200 hold 20", 'write "20m" or "20h"'),
         ("fast to 1200", "is not a rate"),

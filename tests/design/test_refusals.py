@@ -27,6 +27,7 @@ GLAZE = DesignRequest("glaze", cone="6")
         (ware(18.0), DesignRequest("bisque", cone="06", top_c=980.0), {}, ("one end",)),
         (ware(18.0, "leather hard"), GLAZE, {}, ("leather hard", "bisque")),
         (GLAZED, BISQUE, {}, ("would melt its glaze",)),
+        (GLAZED, DesignRequest("decal", cone="018"), {}, ("would melt", 'dryness = "bisqued"')),
         (ware(18.0), DesignRequest("bisque", top_c=1350.0), {}, ("1350 °C", "1300 °C", "collide")),
         (GLAZED, DesignRequest("glaze", cone="14"), {}, ("cone 14", "1300 °C", "collide")),
         (GLAZED, replace(GLAZE, bounds=Bounds(1180.0, 0.0, 600.0)), {}, ("1180", "10 min")),

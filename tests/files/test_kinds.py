@@ -33,3 +33,10 @@ def test_a_file_that_lies_here_goes_before_a_ready_one(
     monkeypatch.chdir(tmp_path)
     Path("example-kiln").write_text("here = true\n", encoding="utf-8")
     assert file_kind("kiln").text("example-kiln") == "here = true\n"
+
+
+def test_a_slip_in_the_name_of_an_example_names_it() -> None:
+    with pytest.raises(FiringError, match='did you mean the example "example-kiln"'):
+        file_kind("kiln").open("exampel-kiln")
+    with pytest.raises(FiringError, match=r"no such file$"):
+        file_kind("kiln").open("example-load-thin-cups.tom")  # an example, but of no kiln

@@ -212,3 +212,12 @@ def test_what_is_unsure_left_out_or_empty_is_told_in_the_first_lines(tmp_path: P
     printed = render_text(fleet_report(found), brief=True)
     assert "1 copy left out" in printed
     assert "cost, USD" in printed
+
+
+def test_a_log_that_leaves_an_option_open_is_not_reviewed_without_it(tmp_path: Path) -> None:
+    said = ("the date leaves it open; say --date-order dmy or --date-order mdy", "no column")
+    found = [
+        summed(tmp_path / str(n), Row(log="a", log_bytes=9, status="unreadable", sentence=words))
+        for n, words in enumerate(said)
+    ]
+    assert [one.first[0].command for one in found] == [None, "firing review PLAN a"]

@@ -410,3 +410,9 @@ def test_a_potter_asks_when_the_elements_are_due(tmp_path: Path) -> None:
     refused = call(tmp_path, "logbook", "trends", "Workshap kiln", *book)
     assert refused.returncode == 2
     assert 'did you mean "Workshop kiln"' in refused.stderr
+
+
+def test_one_firing_stands_among_those_around_it() -> None:
+    kept = [made(n, 1.0, 1.12 if n == 9 else 1.0) for n in range(40)]
+    shown = render(trends_report([Trends("k", wear_of(kept), sensor_of(kept))]))
+    assert "One firing lost more or less heat than those around it," in shown

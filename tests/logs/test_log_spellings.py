@@ -37,13 +37,27 @@ def half(at: datetime, before: str, after: str) -> str:
     return before if at.hour < 12 else after
 
 
+def nanoseconds(at: datetime) -> str:
+    """Return nanoseconds since 1970."""
+    return f"{int((at - datetime(1970, 1, 1)).total_seconds())}000000000"
+
+
 def since(at: datetime) -> tuple[int, int]:
     """Return hours and minutes since the start."""
     minutes = int((at - START).total_seconds()) // 60
     return minutes // 60, minutes % 60
 
 
+TH, HI, FA = (
+    ("ม.ค.", "ก.พ.", "มี.ค.", "เม.ย."),
+    ("जनवरी", "फ़रवरी", "मार्च", "अप्रैल"),
+    ("ژانویه", "فوریه", "مارس", "آوریل"),
+)
+
 SPELLINGS: dict[str, Spelling] = {
+    "Thai month and year": lambda at: f"{at.day} {TH[at.month - 1]} {at.year + 543} {at:%H:%M}",
+    "Hindi month": lambda at: f"{at.day} {HI[at.month - 1]} {at.year} {at:%H:%M}",
+    "Persian month": lambda at: f"{at.day} {FA[at.month - 1]} {at.year} {at:%H:%M}",
     "17 digits": lambda at: f"{at:%Y%m%d%H%M%S}000",
     "dash before the clock": lambda at: f"{at:%Y-%m-%d-%H:%M:%S}",
     "dash between spaces": lambda at: f"{at:%d.%m.%Y - %H:%M}",
@@ -128,7 +142,10 @@ def test_a_spelling_of_time(read: Any, name: str) -> None:
 @pytest.mark.parametrize("cell", [
     lambda v: f"{v}度", lambda v: f"{v}&deg;C", lambda v: f"{v:.6E}".replace("E", "D"),
     lambda v: f'"=""{v}"""', lambda v: f'""{v}""', lambda v: f"´{v}´", lambda v: f"「{v}」",
-    lambda v: str(v).translate({48 + n: 0x660 + n for n in range(10)}),
+    *(
+        lambda v, zero=zero: str(v).translate({48 + n: zero + n for n in range(10)})
+        for zero in (0x660, 0x6F0, 0x966, 0x9E6, 0xE50, 0xFF10)  # their digits, by Unicode
+    ),
 ])  # fmt: skip
 def test_a_spelling_of_numbers(read: Any, cell: Callable[[float], str]) -> None:
     log = read(written(lambda at: f"{at:%Y-%m-%d %H:%M:%S}", cell))
@@ -158,11 +175,34 @@ def table(head: str, row: Callable[[datetime, float, int], str]) -> str:
     ("Time,Kiln", lambda at, c, n: f"{at:%Y-%m-%d %H:%M},{c}".replace(".", ",")),
     ("micros,Kiln", lambda at, c, n: f"{420_000_000 * n},{c}"),
     ("Segment time,Time,Kiln", lambda at, c, n: f"0:{7 * (n % 8):02d},{at:%H:%M},{c}"),
+    ("", lambda at, c, n: f"{at:%H:%M:%S} Temp:{c},Target:{c + 9:.1f},Output:{n}"),
+    ("", lambda at, c, n: f">{at:%Y-%m-%d %H:%M:%S}: kiln_temp: {c} °C | ssr: OFF"),
+    ("", lambda at, c, n: f"{at:%Y-%m-%dT%H:%M:%S.%f} | kiln | {c} | C | ok"),
+    ("", lambda at, c, n: f"({n},'{at:%Y-%m-%d %H:%M:%S}',{c}),"),
+    ("", lambda at, c, n: f"INSERT INTO kiln(ts,temp) VALUES('{at:%Y-%m-%d %H:%M:%S}',{c});"),
+    ("", lambda at, c, n: f"kiln,site=shed temperature={c},duty=0.{n % 9 + 1} {nanoseconds(at)}"),
+    ("", lambda at, c, n: f"$KTEMP,{at:%H%M%S}.00,{at:%d%m%y},{c},C*5A"),
+    ("Reading,Time,Value,Unit", lambda at, c, n: f"{n},{420 * n}.000 s,{c:+.6E},degC"),
+    ("from,to,_time,Kiln", lambda at, c, n: f"{START},{START + 99 * STEP},{at},{c}"),
     ("", lambda at, c, n: f"{at:%Y-%m-%d %H:%M:%S} INFO kiln temp={c} C"),
     ("", lambda at, c, n: f"{at:%Y-%m-%d %H:%M:%S} -> Temp = {c} C"),
 ])  # fmt: skip
 def test_a_form_of_rows(read: Any, head: str, row: Callable[..., str]) -> None:
     log = read(table(head, row))
+    assert log.trace.time_s == pytest.approx(TIME_S)
+    assert log.raw_c[:, 0] == pytest.approx(KILN_C)
+
+
+@pytest.mark.parametrize("answer", [
+    lambda when, kiln: {"status": "ok", "data": {"result": [{"metric": {"job": "kiln"}, "values": [
+        [t, str(c)] for t, c in zip(when, kiln, strict=True)]}]}},
+    lambda when, kiln: [[
+        {"state": str(c), "last_changed": t} for t, c in zip(when, kiln, strict=True)]],
+    lambda when, kiln: {"labels": when, "datasets": [{"label": "Kiln °C", "data": kiln}]},
+])  # fmt: skip
+def test_readings_within_the_answer_of_a_server(read: Any, answer: Callable[..., Any]) -> None:
+    when = [f"{START + n * STEP}" for n in range(ROWS)]
+    log = read(json.dumps(answer(when, KILN_C)))
     assert log.trace.time_s == pytest.approx(TIME_S)
     assert log.raw_c[:, 0] == pytest.approx(KILN_C)
 
@@ -196,6 +236,75 @@ def test_the_date_of_clocks_stands_above_them(read: Any, head: str, dated: bool)
     assert log.trace.time_s == pytest.approx(TIME_S)
     started = log.trace.started
     assert (started.replace(tzinfo=None) if started else None) == (START if dated else None)
+
+
+@pytest.mark.parametrize(
+    "day", [datetime(2026, 3, 24), datetime(2026, 3, 12), datetime(2026, 3, 5)]
+)
+def test_a_day_before_the_month_is_shown_by_the_nights(read: Any, day: datetime) -> None:
+    """No month is the 24th, 13th comes after 12th, and a kiln has no month's rest at midnight."""
+    begin = day.replace(hour=20, minute=5)
+    written = [f"{begin + n * STEP:%Y-%d-%m %H:%M},{c}" for n, c in enumerate(KILN_C)]
+    log = read("\n".join(["Time,Kiln", *written]) + "\n")
+    assert log.trace.started.replace(tzinfo=None) == begin
+    assert log.trace.time_s == pytest.approx(TIME_S)
+    assert any("--date-order ymd" in note for note in log.notes)
+
+
+def test_two_firings_a_month_apart_have_their_month_second(read: Any) -> None:
+    days = [datetime(2026, month, 5, 8, 5) for month in (3, 4)]
+    written = [f"{day + n * STEP:%Y-%m-%d %H:%M},{c}" for day in days for n, c in enumerate(KILN_C)]
+    log = read("\n".join(["Time,Kiln", *written]) + "\n", part=2)
+    assert log.trace.started.replace(tzinfo=None) == days[1]
+
+
+@pytest.mark.parametrize("line", [
+    "Start: {:%Y-%m-%d %H:%M:%S}", "# Logging started {:%d.%m.%Y %H:%M}",
+    "Start date,{0:%Y-%m-%d}\nStart time,{0:%H:%M:%S}", "Begin of recording: {:%a %b %d %X %Y}",
+])  # fmt: skip
+@pytest.mark.parametrize("head", ["Elapsed (s),Kiln", "elapsed,Kiln"])
+def test_elapsed_times_begin_when_a_line_says_so(read: Any, line: str, head: str) -> None:
+    clock: Callable[[int], str] = str if "(s)" in head else lambda s: str(timedelta(seconds=s))
+    log = read(table(f"{line.format(START)}\n{head}", lambda at, c, n: f"{clock(420 * n)},{c}"))
+    assert log.trace.started.replace(tzinfo=None) == START
+    assert log.trace.time_s == pytest.approx(TIME_S)
+    assert any("is dated by the line" in note for note in log.notes)
+
+
+@pytest.mark.parametrize("line", [
+    "Exported {:%Y-%m-%d %H:%M:%S}", "Start: {:%H:%M}", "Start: 05/04/2026 20:05",
+    "Date: {:%Y-%m-%d}", "Start: {0:%Y-%m-%d %H:%M}\nBegin of heating: 2026-03-25 08:00",
+])  # fmt: skip
+def test_elapsed_times_have_no_date_where_it_can_be_mistaken(read: Any, line: str) -> None:
+    written = line.format(START)
+    log = read(table(f"{written}\nElapsed (s),Kiln", lambda at, c, n: f"{420 * n},{c}"))
+    assert log.trace.started is None
+
+
+def test_a_counter_that_began_long_before_is_not_dated_by_the_start(read: Any) -> None:
+    head = f"Start: {START:%Y-%m-%d %H:%M}\nElapsed (s),Kiln"
+    log = read(table(head, lambda at, c, n: f"{90_000 + 420 * n},{c}"))
+    assert log.trace.started is None
+
+
+def test_a_year_of_another_calendar_is_said(read: Any) -> None:
+    rows = table("Time,Kiln C", lambda at, c, n: f"1405/01/{at.day - 20:02d} {at:%H:%M:%S},{c}")
+    log = read(rows)
+    assert log.trace.started is None
+    assert log.trace.time_s == pytest.approx(TIME_S)
+    assert any("1405" in note for note in log.notes)
+
+
+def test_a_day_on_a_line_of_its_own_begins_its_clocks(read: Any) -> None:
+    """Each day has its own head, as a logger that begins a new page at midnight writes it."""
+    pages: dict[str, list[str]] = {}
+    for n, kiln in enumerate(KILN_C):
+        at = START + n * STEP
+        pages.setdefault(f"{at:%Y-%m-%d}", []).append(f"{at:%H:%M:%S},{kiln}")
+    log = read("".join(f"\nLog of {day}\nTime,Kiln C\n" + "\n".join(rows) + "\n"
+                       for day, rows in pages.items()))  # fmt: skip
+    assert log.trace.started.replace(tzinfo=None) == START
+    assert log.trace.time_s == pytest.approx(TIME_S)
 
 
 def test_a_notebook_of_half_hours_begins_cold(read: Any) -> None:

@@ -1,8 +1,10 @@
 """The page of a running firing on a phone: its width, its requests, its answers, its restarts."""
 
+from dataclasses import replace
+
 import pytest
 from playwright.sync_api import Browser, BrowserContext, Page
-from remote.serving import TOKEN, MadeWatch, served
+from remote.serving import SEEN, TOKEN, MadeWatch, served
 
 from firing.remote.page_server import PageAddress, PageServer
 
@@ -25,15 +27,20 @@ def opened(context: BrowserContext, url: str) -> tuple[Page, list[str], list[str
     return page, requests, complaints
 
 
-@pytest.mark.parametrize(("width", "scheme"), [(390, "light"), (390, "dark"), (1280, "light")])
+@pytest.mark.parametrize(("width", "scheme"), [(320, "light"), (390, "dark"), (1280, "light")])
 def test_it_fits_the_phone_and_asks_nobody_else(browser: Browser, width: int, scheme: str) -> None:
     with served() as found:
         found.watch.call()
+        assert SEEN.estimate is not None
+        # The longest that a range can be: of another day, and without an end.
+        endless = replace(SEEN.estimate, unload_s=1.5e5, unload_low_s=1e5, unload_high_s=None)
+        found.watch.lay_down(estimate=endless)
         context = browser.new_context(
             viewport={"width": width, "height": 844},
             color_scheme="dark" if scheme == "dark" else "light",
         )
         page, requests, complaints = opened(context, f"http://127.0.0.1:{found.port}/")
+        assert "or later, perhaps never" in page.inner_text("dl")
         assert page.evaluate("document.documentElement.scrollWidth") <= width
         own = f"http://127.0.0.1:{found.port}/"
         assert set(requests) == {own, f"{own}events"}

@@ -132,3 +132,23 @@ def test_a_step_is_told_once_and_a_second_of_difference_is_none() -> None:
     assert [step for step in told if step.startswith(look)] == [steps[0]]
     both = replace(result, comparison=compare(result, result))
     assert "as long as the other, to the minute" in str(_beside(both))
+
+
+def test_a_firing_as_planned_has_no_reason_of_four_minutes() -> None:
+    from firing.review.result import CauseShare
+
+    ran = sample_review()
+    on_time = replace(ran, actual_s=ran.planned_s - 120.0)
+    program, rest = CauseShare("other_program", -240.0, "seen"), CauseShare("unexplained", 120.0)
+    shown = short(review_report(replace(on_time, causes=(program, rest))))
+    assert not any(line.startswith("Why") for line in shown)
+    # What cancels out is told: twenty minutes lost and made up are two things to know.
+    lost, made_up = CauseShare("waiting", 1200.0, "seen"), CauseShare("shorter_hold", -1320.0, "s")
+    shown = short(review_report(replace(on_time, causes=(made_up, lost))))
+    assert any(line.startswith("Why: mostly") for line in shown)
+
+
+def test_a_design_says_what_more_segments_save_at_most() -> None:
+    made = fi.design("example-load-planters-and-cups", "bisque", top_c=980.0, kiln="example-kiln")
+    shown = " ".join(render_text(design_report(replace(made, cost_of_segments_s=5400.0))).split())
+    assert "are used; more of them save at most 1 h 30 min." in shown

@@ -6,6 +6,7 @@ import pytest
 from logmaker import BISQUE, GLAZE, Controller, Faults, PlanStep, Sampling, fire
 from review.made_firings import as_schedule, finding, made_log
 
+from firing.logs.reader import read_log
 from firing.report.review import review_answer, review_report
 from firing.report.text import render_text
 from firing.review.result import Review
@@ -200,3 +201,15 @@ def test_an_owner_who_plans_in_fahrenheit_reads_no_celsius(tmp_path: Path, fault
     told = text[: text.index("\nThe log\n")]  # how the file was read is said in the file's own unit
     assert "°F" in told
     assert "°C" not in told
+
+
+def test_two_rates_that_print_alike_are_not_set_against_each_other(tmp_path: Path) -> None:
+    # 300 °C at 35 and at 35.3 °C/h are 8 h 34 min and 8 h 30 min, and both print as 35 °C/h.
+    minutes = range(0, int(60 * (5.8 + 300.0 / 35.3)), 5)
+    rows = [f"{n // 60:02d}:{n % 60:02d}:00,{min(20 + n / 0.6, 600 + (n - 348) * 35.3 / 60):.1f}"
+            for n in minutes]  # fmt: skip
+    log = tmp_path / "log.csv"
+    log.write_text("\n".join(["time,kiln (°C)", *rows, "14:19:00,900.0", "14:50:00,840.0"]))
+    plan = Schedule("p", (Segment(600.0, 100.0), Segment(900.0, 35.0)), purpose="bisque")
+    told = [cause.evidence for cause in review(plan, read_log(log)).causes]
+    assert "segment 2 ran a little faster than its 35 °C/h" in told

@@ -1,6 +1,7 @@
 """The real program on a pseudo-terminal: what a person would see and find in the file."""
 
 import json
+import os
 import re
 import subprocess
 import sys
@@ -10,7 +11,7 @@ from pathlib import Path
 
 import pytest
 from commandline import call
-from ptyscreen import CTRL, DOWN, RIGHT, Terminal
+from ptyscreen import CTRL, DOWN, FIRING, RIGHT, Terminal
 from waiting import wait_until
 
 from firing.schedule.file import open_schedule
@@ -65,6 +66,21 @@ def start(tmp_path: Path) -> Iterator[Start]:
     for terminal in started:
         if not terminal.ended:
             terminal.kill()
+
+
+@pytest.mark.soak
+def test_a_terminal_that_is_gone_ends_the_screens_under_nohup_and_keeps_what_is_unsaved(
+    tmp_path: Path, plan: Path
+) -> None:
+    state = tmp_path / "state"
+    ignoring = "import signal; signal.signal(signal.SIGHUP, signal.SIG_IGN)\n" + FIRING
+    terminal = Terminal(["edit", plan.name], tmp_path, code=ignoring, XDG_STATE_HOME=str(state))
+    terminal.wait_for("Plates, invented")
+    terminal.press("40\r")
+    terminal.wait_for("Changed: segment 1, rate")
+    os.close(terminal.file)
+    assert os.waitstatus_to_exitcode(os.waitpid(terminal.pid, 0)[1]) == 2
+    assert any("40" in left.read_text(encoding="utf-8") for left in state.rglob("*.json"))
 
 
 def forecast_json(path: Path, *options: str) -> dict[str, object]:

@@ -2,6 +2,7 @@
 
 import os
 import signal
+import sys
 import time
 from collections.abc import Callable, Iterator
 from pathlib import Path
@@ -11,6 +12,7 @@ from capture.ptywatch import Instrument, readings
 from commandline import call
 from longer import beyond
 from ptyscreen import CTRL, DOWN, ESCAPE, FIRING, Terminal
+from waiting import wait_until
 
 from firing.capture.recorder import Recorder
 from firing.logs.reader import read_log
@@ -91,6 +93,62 @@ def test_a_closed_line_to_the_terminal_ends_the_recording_in_order(
     out = tmp_path / "out.csv"
     assert readings(out) == values_c
     assert let_go(out)
+
+
+@pytest.mark.skipif(not Path("/proc/self/stat").exists(), reason="counts its processor time there")
+def test_a_terminal_that_is_gone_under_nohup_takes_the_screen_along_and_nothing_else(
+    instrument: Instrument, plan: Path, tmp_path: Path
+) -> None:
+    """A window is closed, or ssh is cut, and the hang-up is ignored: recording and alarms go on."""
+    call_out = "import sys; open('called.txt', 'a').write(sys.argv[1] + chr(10))"
+    terminal = Terminal(
+        [
+            *("watch", str(instrument.port), "--schedule", plan.name, "--out", "out.csv"),
+            *("--top", "100", "--screen"),
+            *("--alarm-command", f'"{sys.executable}" -c "{call_out}"'),
+        ],
+        tmp_path,
+        code="import signal; signal.signal(signal.SIGHUP, signal.SIG_IGN)\n" + FIRING,
+        XDG_STATE_HOME=str(tmp_path / "state"),
+    )
+    try:
+        terminal.wait_for("no safety device")
+        terminal.press(ESCAPE)
+        terminal.wait_for("Connected to")
+        feed(instrument, terminal, [20.0, 20.5, 21.0])
+        os.close(terminal.file)
+        files = Path(f"/proc/{terminal.pid}/fd")
+        wait_until(
+            lambda: (
+                not any("/dev/pts" in str(file.readlink()) for file in (files / "0", files / "2"))
+            ),
+            "leaving the terminal",
+        )
+        began_s, used_s = time.monotonic(), processor_s(terminal.pid)
+        for value_c in (21.5, 150.0, 150.5):
+            instrument.send(f"{value_c}\n".encode())
+        out, called = tmp_path / "out.csv", tmp_path / "called.txt"
+        wait_until(lambda: len(readings(out)) == 6, "the lines after it")
+        wait_until(lambda: called.exists() and "over the top" in called.read_text(), "the call")
+        time.sleep(1.0)
+        share = (processor_s(terminal.pid) - used_s) / (time.monotonic() - began_s)
+        assert share < 0.5  # what spins takes all of a core; a watch takes some hundredths
+        os.kill(terminal.pid, signal.SIGTERM)
+        code = os.waitstatus_to_exitcode(os.waitpid(terminal.pid, 0)[1])
+        terminal.ended = True
+    finally:
+        if not terminal.ended:
+            os.kill(terminal.pid, signal.SIGKILL)
+            os.waitpid(terminal.pid, 0)
+    assert code == 0
+    assert readings(out) == [20.0, 20.5, 21.0, 21.5, 150.0, 150.5]
+    assert let_go(out)
+
+
+def processor_s(pid: int) -> float:
+    """Return the processor time that a process has taken [s]."""
+    fields = Path(f"/proc/{pid}/stat").read_text(encoding="utf-8").rpartition(")")[2].split()
+    return (int(fields[11]) + int(fields[12])) / os.sysconf("SC_CLK_TCK")
 
 
 def test_sigterm_ends_the_recording_and_gives_the_terminal_back(

@@ -330,7 +330,7 @@ def test_the_panel_says_how_it_stands() -> None:
     )
     assert told["Plan"] == ("segment 2 of 2 Top", "10 °C below plan", "10 min late")
     assert told["By hand"] == ("05:00 shut it",)
-    assert told["Program"] == ("ends 05:00 (04:54 to later or never)",)
+    assert told["Program"] == ("ends 05:00 (04:54 or later, perhaps never)",)
     assert told["Unload"] == ("16:00 (15:00 to 18:00)",)
     assert told["Channels"] == ("top 730 °C",)
     assert told["Recording"] == ("none",)

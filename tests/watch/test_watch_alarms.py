@@ -62,6 +62,15 @@ def test_a_value_that_hovers_about_the_top_is_told_once(tmp_path: Path) -> None:
     assert [state for state, _ in told.of("over-top")] == ["raised"]
 
 
+@pytest.mark.parametrize(("high_c", "words"), [(920.0, "has reached"), (923.0, "is over")])
+def test_the_top_temperature_is_not_over_itself(tmp_path: Path, high_c: float, words: str) -> None:
+    points = ((0.0, high_c), (1.0, high_c))
+    log = write_course(tmp_path / "log.csv", points, step_s=36.0)
+    told = replayed(log, None, limits=AlarmLimits(top_c=920.0))
+    (message,) = [n.message for n in told.notices if n.id == "over-top"]
+    assert message.startswith(f"{high_c:.0f} °C {words} the top temperature of 920 °C")
+
+
 def test_above_plan(tmp_path: Path) -> None:
     # 160 °C/h where 100 are planned, then waiting for the plan to catch up
     points = ((0.0, 20.0), (2.0, 220.0), (3.0, 380.0), (4.0, 420.0), (5.8, 600.0), (6.2, 600.0))
@@ -69,6 +78,8 @@ def test_above_plan(tmp_path: Path) -> None:
     states = told.of("above-plan")
     assert [state for state, _ in states] == ["raised", "over"]
     assert 2.25 < states[0][1] < 2.4  # 15 °C are gained in a quarter of an hour
+    message = next(n.message for n in told.notices if n.id == "above-plan")
+    assert "switch it off" in message  # whoever is called is told what to do
     assert 3.5 < states[1][1] < 4.2
 
 

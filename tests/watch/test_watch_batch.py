@@ -51,10 +51,11 @@ def test_a_worn_kilns_end_is_told_at_three_quarters_of_its_heating() -> None:
         assert then.program_end_low_s <= made.end_s
         off_min.append((then.program_end_s - made.end_s) / 60.0)
     assert len(off_min) >= 12
-    # Within 10 min is what is wanted: the half of them are within 4, eleven of seventeen
-    # within 10, and one 39 min off.
-    assert np.median(np.abs(off_min)) < 10.0
-    assert np.mean(np.abs(off_min) < 10.0) > 0.6
+    # Within 10 min is what is wanted: the half of them are within 3, thirteen of seventeen
+    # within 10, and one, whose clock waits in a led cooling, 42 min off.
+    assert np.median(np.abs(off_min)) < 5.0
+    assert np.mean(np.abs(off_min) < 10.0) > 0.7
+    assert np.sort(np.abs(off_min))[-2] < 20.0
     assert np.max(np.abs(off_min)) < 45.0
 
 

@@ -71,6 +71,16 @@ def test_a_snoozed_call_is_quiet_for_a_while_and_then_unanswered_again() -> None
     assert board.open()[0].unanswered
 
 
+def test_a_snoozed_call_is_acknowledged_with_the_others() -> None:
+    board = CallBoard(Clock())
+    for name in ("lost", "top"):
+        board.take(event(name))
+        assert board.answer(snooze=True) == (name,)
+    assert board.answer() == ("lost", "top")
+    assert all(call.acknowledged for call in board.open())
+    assert board.answer() == ()
+
+
 def test_a_standing_alarm_is_never_given_up_for_what_was_told_once() -> None:
     board = CallBoard()
     board.take(event("top"))

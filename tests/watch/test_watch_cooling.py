@@ -12,9 +12,10 @@ from firing.forecast.forecast import forecast
 from firing.review.position import Plan, locate
 from firing.schedule.schedule import Schedule, Segment
 from firing.trace import FloatArray
-from firing.watch.cooling import CoolingPace, believed, cooling_pace, room_of
+from firing.watch.cooling import CoolingPace, as_it_cools, believed, cooling_pace, room_of
 from firing.watch.events import AlarmLimits
 from firing.watch.predictor import ForecastPredictor
+from firing.watch.state import RemainingCourse
 from firing.watch.watcher import Watcher
 
 ROOM_C, TOP_C, UNLOAD_C = 20.0, 900.0, 60.0
@@ -103,6 +104,41 @@ def test_a_lid_cracked_is_followed_within_the_hour() -> None:
     celsius = ROOM_C + (celsius - ROOM_C) * np.exp(-2.0 * PER_H * after_h)
     found_s = pace_of(time_s, celsius).left_s(UNLOAD_C)[0]
     assert found_s == pytest.approx((left_h - 0.75) * HOUR_S, rel=0.15)
+
+
+@pytest.mark.parametrize(
+    ("stands_h", "per_h"), [(0.0, PER_H), (0.0, 0.5 * PER_H), (4.0, 0.5 * PER_H)]
+)
+def test_a_model_that_the_readings_leave_shapes_the_rest_no_more(
+    stands_h: float, per_h: float
+) -> None:
+    """By Newton's law; one that takes the walls for hot, as behind a cracked lid, waits first."""
+    from_c = ROOM_C + excess_c(hours_to(200.0))
+    after_h = np.linspace(0.0, stands_h + math.log(180.0 / 40.0) / per_h, 400)
+    cools_h = np.where(after_h < stands_h, 0.1 * after_h, after_h - 0.9 * stands_h)
+    course_c = ROOM_C + (from_c - ROOM_C) * np.exp(-per_h * cools_h)
+    course_c[-1] = UNLOAD_C
+    last_s = float(after_h[-1]) * HOUR_S
+    rest = RemainingCourse(after_h * HOUR_S, course_c, 0.0, last_s, last_s, last_s, {})
+    found = as_it_cools(rest, pace_of(*curve(hours_to(200.0))), ROOM_C)
+    true_s = (hours_to(UNLOAD_C) - hours_to(200.0)) * HOUR_S
+    assert found.unload_s == pytest.approx(true_s, rel=0.06)
+    assert found.unload_low_s < true_s < found.unload_high_s
+
+
+def test_one_reading_that_fell_is_neither_a_drop_nor_the_kilns() -> None:
+    """The next may never come: what cannot be of the kiln is marked, and not shown."""
+    time_s, celsius = curve(hours_to(200.0))
+    fallen = np.append(celsius[:-1], 90.0)
+    found, before = (
+        cooling_pace(time_s, celsius, 0.0, ROOM_C),
+        cooling_pace(time_s, fallen, 0.0, ROOM_C),
+    )
+    assert found is not None
+    assert before is not None
+    assert before.drop is None
+    left_s = found.left_s(UNLOAD_C)[0]
+    assert before.left_s(UNLOAD_C)[0] == pytest.approx(left_s, rel=0.02)
 
 
 def test_a_kiln_opened_and_shut_goes_on_as_before() -> None:

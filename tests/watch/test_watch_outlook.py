@@ -17,7 +17,7 @@ from firing.watch.alarms import Overshoot
 from firing.watch.cone_forecast import cones_reached, forecast_cones
 from firing.watch.cooling import cooling_pace
 from firing.watch.events import AlarmLimits
-from firing.watch.full_power import CourseLeader, full_power
+from firing.watch.full_power import CourseLeader, FullPowerClimb, full_power, shown_pace
 from firing.watch.predictor import (
     FiringProgress,
     ForecastPredictor,
@@ -139,6 +139,56 @@ def test_full_power_goes_on_as_its_course_so_far_says(power_w: float, wall_m2: f
     left_h = float(time_s[-1] - at_s[-1]) / HOUR_S
     assert hours[1] == pytest.approx(left_h, abs=10.0 / 60.0)
     assert 0.97 * hours[0] < left_h < 1.03 * hours[2]
+
+
+@pytest.mark.parametrize(("noise_c", "every_s"), [(0.3, 20.0), (1.0, 120.0), (3.0, 60.0)])
+def test_a_pace_at_full_power_goes_on_as_it_fell(noise_c: float, every_s: float) -> None:
+    """T = 1200 - 450·exp(-0.3 t): 105 °C/h at 850 °C, and ln(350/50)/0.3 h from there to 1150."""
+    left_h, now_s = math.log(350.0 / 50.0) / 0.3, math.log(450.0 / 350.0) / 0.3 * HOUR_S
+    at_s = np.arange(now_s - 3.0 * HOUR_S, now_s, every_s)
+    read_c = 1200.0 - 350.0 * np.exp(-0.3 * (at_s - now_s) / HOUR_S)
+    read_c = np.where(read_c > 720.0, read_c, 0.0)
+    read_c += np.random.default_rng(2).normal(0.0, noise_c, at_s.size)
+    found = shown_pace(at_s, read_c, float(at_s[0]), float(at_s[-1]))
+    assert found is not None
+    assert found.pace_c_per_h == pytest.approx(105.0, rel=0.06)
+    on_c = np.arange(850.5, 1150.0, 1.0)
+    climbs = [found.climb(q, 850.0, 1150.0) for q in (0.1, 0.5, 0.9)]
+    hours = [float(np.sum(1.0 / climb.c_per_h(on_c))) for climb in climbs]
+    assert hours[0] < left_h < hours[2]
+    assert hours[0] < hours[1] < hours[2]
+    assert shown_pace(at_s[:3], read_c[:3], float(at_s[0]), float(at_s[2])) is None
+
+
+def test_the_clock_of_a_kiln_that_lags_begins_a_hold_just_before_the_target() -> None:
+    """40 °C/h from 880 to 900 °C takes half an hour, of which 2 °C are 3 min; a rate keeps all."""
+    position = Position("ramp", 1, 0.0, None, 0.0, None, 0.0)
+    slow = FullPowerClimb(np.array([800.0, 1000.0]), np.full(2, 40.0))
+    predictor = ForecastPredictor(forecast(PLAN))
+    ends_s = [
+        predictor.remaining(position, 0.0, 880.0, climb=climb).segment_ends_s[1]
+        for climb in (slow, None)
+    ]
+    hold_s = PLAN.segments[1].hold_s
+    assert ends_s[0] == pytest.approx(1800.0 - 180.0 + hold_s, abs=2.0)
+    assert ends_s[1] == pytest.approx(20.0 / 150.0 * HOUR_S + hold_s, abs=2.0)
+
+
+@pytest.mark.parametrize("led_back", [True, False])
+def test_a_kiln_led_back_to_its_clock_has_one_that_does_not_wait(led_back: bool) -> None:
+    """200 °C/h where 150 are planned, where it was never as hot; no sign after an outage."""
+    paces = PaceKeeper(PLAN)
+    hours = np.arange(0.0, 2.5, 1.0 / 60.0)
+    if led_back:  # it lags by 70 °C, and by 20 two hours later
+        course_c = np.interp(hours, [0.0, 1.0, 2.0, 2.5], [600.0, 680.0, 880.0, 900.0])
+    else:  # it falls by 80 °C, and is heated again
+        bends_h, bends_c = [0.0, 0.7, 1.0, 1.4, 2.5], [600.0, 705.0, 625.0, 705.0, 870.0]
+        course_c = np.interp(hours, bends_h, bends_c)
+    for end in range(30, int(2.0 * 60.0) + 1):
+        behind_c = 600.0 + 150.0 * float(hours[end]) - float(course_c[end])
+        position = Position("ramp", 1, 0.0, None, 0.0, None, behind_c / 150.0 * HOUR_S)
+        paces.update(hours[: end + 1] * HOUR_S, course_c[: end + 1], position, behind_c)
+    assert paces.catches_up is led_back
 
 
 @pytest.mark.parametrize("every_s", [30.0, 300.0])

@@ -28,6 +28,7 @@ from ..watch_text import (
     figures,
     headline,
     lines_words,
+    may_acknowledge,
     remark_words,
     stage_words,
     waits,
@@ -105,7 +106,7 @@ class FiguresPanel(LabelledLines):
 
     HELP_TITLE = "Figures"
     HELP_WORDS = (
-        "Times in brackets are the range: from the quickest to the slowest the kiln may go on.",
+        "Times in brackets are the range: the kiln at its quickest, and at its slowest.",
         "↑ ↓ scroll.",
     )
 
@@ -175,7 +176,7 @@ class WatchScreen(WorkScreen):
         self._stage = ""
         self._said: tuple[str, bool] = ("", False)
         self._drawn: tuple[object, ...] = ()
-        self._waited = False
+        self._answers = False, False
         self._unit: TemperatureUnit | None = None
         self._lines: tuple[LiveWatch | None, WatchLines] | None = None
         # Held here: a look may come while the screen is taken down around them.
@@ -254,8 +255,9 @@ class WatchScreen(WorkScreen):
 
     def _show_headline(self, watch: LiveWatch, seen: WatchState) -> None:
         self._headline.show(headline(seen, watch.schedule, self.unit))
-        if waits(seen) != self._waited:
-            self._waited = waits(seen)
+        answers = waits(seen), may_acknowledge(seen)
+        if answers != self._answers:
+            self._answers = answers
             self.refresh_bindings()
 
     def _show_told(self, seen: WatchState) -> None:
@@ -338,7 +340,8 @@ class WatchScreen(WorkScreen):
             kept = None if self.live is None else self.live.seen.recording
             return kept is not None and kept.rows > 1
         if action in ("acknowledge", "snooze"):
-            return self.live is not None and waits(self.live.seen)
+            may = may_acknowledge if action == "acknowledge" else waits
+            return self.live is not None and may(self.live.seen)
         return True
 
     def action_other(self, way: int) -> None:
