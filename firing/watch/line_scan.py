@@ -36,6 +36,9 @@ PAST_S, PAST_LOOKS = 1800.0, 8
 """The past is known from looks over so long, and so many that share no reading [s, -]."""
 PAST_SHARE, PAST_MORE_C = 1.3, 1.5
 """A change counts that is so many times the largest of the past, and a little more [-, °C] …"""
+BRIEF_SHARE = 1.25
+"""… and so many times the largest of a third as many readings: a mean over whole swings hides them,
+but for one that is longer or shorter [-] …"""
 PAST_ERRORS, NOISE_SHARE = 4.5, 1.9
 """… and so many times what its looks scatter, or so many times the largest [-, -] …"""
 SWING_PEAK, SWING_LOOKS = 1.8, 20
@@ -51,12 +54,13 @@ negative by many errors of white noise's, each 1/√n (Bartlett 1946, doi:10.230
 class Look:
     """A mean of the last readings beside the line before them.
 
-    `away_c` is how far above it, `past_c` earlier looks' (n,), `due_c` what the line rises from its
-    end to the mean, and `from_s`, `from_c` its end.
+    `away_c` is how far above it, `past_c` earlier looks' (n,), `brief_c` those of a third as many
+    readings, `due_c` what the line rises from its end to the mean, and `from_s`, `from_c` its end.
     """
 
     away_c: float
     past_c: FloatArray
+    brief_c: FloatArray
     count: int
     due_c: float
     slope_c_per_s: float
@@ -69,7 +73,8 @@ class Look:
         scatter_c = float(np.sqrt(np.mean(self.past_c**2)))
         looks = self.past_c.size / self.count
         few = 1.0 + 2.0 / looks  # tell the largest badly
-        allowed_c = few * PAST_SHARE * most_c + PAST_MORE_C
+        brief_c = max(float(np.max(sign * self.brief_c)), 0.0)
+        allowed_c = few * max(PAST_SHARE * most_c + PAST_MORE_C, BRIEF_SHARE * brief_c)
         if looks >= SWING_LOOKS and self.most_c < SWING_PEAK * scatter_c:
             return allowed_c
         return max(allowed_c, few * min(PAST_ERRORS * scatter_c, NOISE_SHARE * self.most_c))
@@ -173,10 +178,11 @@ class LineScan:
             past_s, past_c = self._past(count, gap_s, before_s, int(now.stop[k]))
             if past_c.size < PAST_LOOKS * count or past_s[-1] - past_s[0] < PAST_S:
                 continue
+            _, brief_c = self._past(max(count // 3, 1), gap_s, before_s, int(now.stop[k]))
             due_c = max(float(now.due_c[k] - over_c[k]), 0.0)
             from_s = float(self._time_s[now.stop[k] - 1])
             slope, from_c = float(now.slope_c_per_s[k]), float(now.from_c[k])
-            yield Look(float(away_c[k]), past_c, count, due_c, slope, from_s, from_c)
+            yield Look(float(away_c[k]), past_c, brief_c, count, due_c, slope, from_s, from_c)
 
     def _past(
         self, count: int, gap_s: float, before_s: float, stop: int
