@@ -312,13 +312,13 @@ class AlarmBoard:
         return False
 
     def _stalled(self, now: AlarmInputs) -> WatchEvent | None:
-        position, rate = now.position, now.rate_c_per_h
-        # One that crept down to a stand has left its ramp; one that falls was given up.
+        position = now.position
+        # One that crept down has left its ramp; that one falls is told of itself, and one that fell
+        # far was given up.
         left = (
             position is not None
             and position.phase == "left"
-            and rate is not None
-            and rate > FALLING_C_PER_H
+            and not (self.supply.gone or self._falls_slowly.raised)
             and now.now_c > now.highest_c - COOLED_C
         )
         rising = (
@@ -345,7 +345,8 @@ class AlarmBoard:
             # Noise alone climbs, too; by half the planned rate it does not.
             now.rate_c_per_h > max(2.0 * least, min(self._significant(0.0), 0.5 * planned)),
             f"the kiln stands at {self._write(now.now_c)} and does not rise towards "
-            f"{self._write(segment.target_c)} ({self._schedule.label(position.segment)})",
+            f"{self._write(segment.target_c)} in segment {self._schedule.label(position.segment)}: "
+            "look for power, a fuse, a relay or dead elements",
             f"the kiln rises again, {format_rate(now.rate_c_per_h, self._unit)}",
         )
 

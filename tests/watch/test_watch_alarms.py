@@ -112,7 +112,7 @@ def test_stalled(tmp_path: Path) -> None:
     assert 7.5 < states[0][1] < 7.8
     assert 9.0 < states[1][1] < 9.4
     message = next(n.message for n in told.notices if n.id == "stalled")
-    assert "does not rise towards 900 °C (2 Top)" in message
+    assert "does not rise towards 900 °C in segment 2 Top" in message
 
 
 def test_cooling_while_heating_is_due(tmp_path: Path) -> None:

@@ -167,3 +167,21 @@ def test_a_kiln_that_waits_for_its_start_has_not_stalled(seed: int) -> None:
     stands_c = np.minimum(18.0 + 115.0 * time_s / HOUR_S, 90.0)
     told = acts(program, time_s, np.round(stands_c + noise_c / 3.0))
     assert {name for name, _ in told} & {"stalled", "power-weaker", "cooling"}
+
+
+@pytest.mark.parametrize("fall_c_per_h", [11.0, 14.0, 17.0])
+def test_power_lost_soon_after_a_drying_hold_is_told_however_slowly_a_cool_kiln_falls(
+    fall_c_per_h: float,
+) -> None:
+    """The new ramp has no past; a quarter of an hour after the last of a climb it surely stands."""
+    program: Program = ((20.0, 90.0, 18.0), (100.0, 600.0, 0.0))
+    time_s = np.arange(0.0, 5.5 * HOUR_S, 60.0)
+    begun_s = 3.8 * HOUR_S  # 70 °C at 20 °C/h and 18 min, then a quarter of an hour of ramp
+    lost_s = begun_s + 900.0
+    read_c = np.minimum(20.0 + 20.0 * time_s / HOUR_S, 90.0)
+    read_c += 100.0 * np.clip(time_s - begun_s, 0.0, 900.0) / HOUR_S
+    read_c -= fall_c_per_h * np.maximum(time_s - lost_s, 0.0) / HOUR_S
+    read_c += np.random.default_rng(1).normal(0.0, 0.5, time_s.size)
+    told = acts(program, time_s, np.round(read_c, 1))
+    assert told
+    assert 0.0 < told[0][1] - lost_s < 1500.0
