@@ -840,7 +840,9 @@ def predict(
 LATE_S, LATE_OF_WHOLE, LATE_MORE = 1800.0, 0.05, 1.5
 """An end so much later than planned, and by this share of the program, is told; once more when it
 is so many times as much [s, -, -]."""
-LATE_TWICE = 2
+LATE_LOOKS, LATE_AGAIN_LOOKS = 3, 4
+"""So many looks in a row show it, and that it has grown: the pace of a kiln that has paused, or
+comes to its limit, is known badly at first."""
 ON_THE_WAY_S = 900.0
 
 
@@ -850,17 +852,18 @@ class Lateness:
     def __init__(self, unit: TemperatureUnit) -> None:
         self._unit = unit
         self._told_s = 0.0
-        self._seen = 0
+        self._looks_s: list[float] = []
 
     def events(
         self, now_s: float, late_s: float, whole_s: float, progress: FiringProgress
     ) -> list[WatchEvent]:
         """Take in how late the end will be; return what is to be told of it."""
         least_s = max(LATE_S, LATE_OF_WHOLE * whole_s, LATE_MORE * self._told_s)
-        self._seen = self._seen + 1 if late_s > least_s else 0
-        if self._seen < LATE_TWICE:
+        self._looks_s = [*self._looks_s, late_s] if late_s > least_s else []
+        if len(self._looks_s) < (LATE_AGAIN_LOOKS if self._told_s else LATE_LOOKS):
             return []
-        self._told_s, self._seen = late_s, 0
+        late_s = min(self._looks_s)
+        self._told_s, self._looks_s = late_s, []
         message = (
             f"the program ends about {format_duration(round(late_s, -2))} later than planned: "
             f"{self._reason(progress)}"

@@ -259,11 +259,27 @@ def test_a_swing_that_a_relay_makes_each_time_is_its_habit_and_a_longer_one_is_n
 def test_a_reason_is_given_for_what_was_lost_on_the_way() -> None:
     lateness = Lateness("C")
     going = progress(3600.0, True)
-    assert lateness.events(0.0, 3600.0, WHOLE_S, going) == []  # seen once it may be a swing
-    told = lateness.events(600.0, 3600.0, WHOLE_S, going)
+    # Just after a pause the pace is badly known: the least of the first looks counts.
+    assert lateness.events(0.0, 90_000.0, WHOLE_S, going) == []
+    assert lateness.events(600.0, 9000.0, WHOLE_S, going) == []
+    told = lateness.events(1200.0, 3600.0, WHOLE_S, going)
     assert "1 h 00 min later than planned" in told[0].message
     assert "lost on the way" in told[0].message
-    assert lateness.events(1200.0, 3700.0, WHOLE_S, going) == []
+    assert lateness.events(1800.0, 3700.0, WHOLE_S, going) == []
+
+
+def test_what_has_grown_by_half_is_told_once_more_when_it_stays_so() -> None:
+    lateness = Lateness("C")
+    going = progress(3600.0, True)
+    told = [lateness.events(600.0 * n, 3600.0, WHOLE_S, going) for n in range(3)]
+    assert [len(events) for events in told] == [0, 0, 1]
+    # A drift of two looks beyond it is none; half an hour is.
+    course_s = (5000.0, 5500.0, 6000.0, 4000.0, 5600.0, 5700.0, 5800.0, 5900.0, 5900.0)
+    told = [
+        lateness.events(1800.0 + n, late_s, WHOLE_S, going) for n, late_s in enumerate(course_s)
+    ]
+    assert [len(events) for events in told] == [0, 0, 0, 0, 0, 0, 0, 1, 0]
+    assert "1 h 33 min later" in told[7][0].message
 
 
 def test_a_ramp_that_keeps_its_rate_shows_what_the_kiln_can_do() -> None:
