@@ -642,6 +642,8 @@ class PowerMonitor:
                 # What only stands may be a stuck reading.
                 fell = now.celsius < look.from_c - SIGNIFICANT_ERRORS * now.error_c
                 sure = fell and -look.away_c > SURE_SHARE * allowed_c
+                if not sure and self._is_caught_here(plan, now):
+                    return False
                 if not self._off_line.is_seen_again(now) and not sure:
                     return False
                 self._lost_at_c = min(look.from_c + pace_c_per_s * (now.at_s - look.from_s), most_c)
@@ -744,14 +746,18 @@ class PowerMonitor:
                 return False
             if not self._lost.is_seen_again(now):
                 return False
-        began_s = self._clock_began_s
-        if began_s is not None and now.is_within_swing(
-            np.interp(now.time_s - began_s, plan.time_s, plan.temperature_c)
-        ):
+        if self._is_caught_here(plan, now):
             return False
         self._lost_at_c, self._lost_s = expected_c, now.at_s
         self._lost_pace_c_per_h = 0.5 * pace_c_per_h
         return True
+
+    def _is_caught_here(self, plan: Plan, now: RecentCourse) -> bool:
+        """Tell whether a relay caught the kiln as low beside its clock before, twice."""
+        began_s = self._clock_began_s
+        return began_s is not None and now.is_within_swing(
+            np.interp(now.time_s - began_s, plan.time_s, plan.temperature_c)
+        )
 
     def _habit(
         self, now: RecentCourse, position: Position, pace_s: float, before_s: float
