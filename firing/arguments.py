@@ -15,7 +15,7 @@ from dataclasses import dataclass, fields
 from datetime import date, datetime
 from numbers import Integral, Real
 from os import PathLike
-from typing import Any, TypeVar
+from typing import Any, TypeVar, cast
 
 from firing.errors import FiringError
 
@@ -51,7 +51,7 @@ def checked(function: Asked) -> Asked:
             given.arguments[name] = _taken(name, value, kinds[name])
         return function(*given.args, **given.kwargs)
 
-    return asked  # type: ignore[return-value]
+    return cast("Asked", asked)
 
 
 def check_fields(record: Any) -> None:

@@ -12,6 +12,7 @@ import click
 
 from firing.cli import outcome
 from firing.cli.arguments import (
+    Command,
     Parsed,
     WholeNumber,
     controller_option,
@@ -57,63 +58,26 @@ _HOTTEST = Parsed("temperature", _size("temperature"))
 _PRICE = Parsed("price", _price)
 
 
+def _asked(*names: str, ask: str, **rest: Any) -> Callable[[Command], Command]:
+    """Return an option that is asked for where it is not given."""
+    return click.option(*names, prompt=ask, help=f"{ask}?", **rest)
+
+
 @click.command("setup")
-@click.option(
-    "--volume",
-    type=_VOLUME,
-    prompt='What does the kiln hold ("180 l", "7 cu ft")',
-    help='What the kiln holds: "180 l", "7 cu ft".',
-)
-@click.option(
-    "--shape",
-    type=click.Choice(["round", "box"]),
-    prompt="Is the inside round or a box",
-    help="Shape of the inside.",
-)
-@click.option(
-    "--wall",
-    type=_WALL,
-    prompt='How thick is its brick wall ("75 mm", "3 in")',
-    help='Thickness of its brick wall: "75 mm", "3 in".',
-)
-@click.option(
-    "--power",
-    type=_SUPPLY,
-    prompt='What does its plate say ("9.6 kW at 240 V", "240 V 40 A")',
-    help='What its plate says: "9.6 kW at 240 V", "240 V 40 A".',
-)
-@click.option(
-    "--max",
-    "hottest",
-    type=_HOTTEST,
-    prompt='How hot may it go, by its plate ("1300C", "2350F")',
-    help='How hot it may go, by its plate: "1300C", "2350F".',
-)
-@click.option(
-    "--segments",
-    type=WholeNumber(1, 99),
-    prompt="How many segments has the controller",
-    help="Segments of the controller.",
-)
-@click.option(
-    "--unit",
-    type=click.Choice(["C", "F"]),
-    prompt="Which unit does the controller show, C or F",
-    help="Unit the controller shows.",
-)
-@click.option(
+@_asked("--volume", type=_VOLUME, ask='What does the kiln hold ("180 l", "7 cu ft")')
+@_asked("--shape", type=click.Choice(["round", "box"]), ask="Is the inside round or a box")
+@_asked("--wall", type=_WALL, ask='How thick is its brick wall ("75 mm", "3 in")')
+@_asked("--power", type=_SUPPLY, ask='What does its plate say ("9.6 kW at 240 V", "240 V 40 A")')
+@_asked("--max", "hottest", type=_HOTTEST, ask='How hot may it go, by its plate ("1300C", "2350F")')
+@_asked("--segments", type=WholeNumber(1, 99), ask="How many segments has the controller")
+@_asked("--unit", type=click.Choice(["C", "F"]), ask="Which unit does the controller show, C or F")
+@_asked(
     "--waits/--by-the-clock",
-    prompt="Does its clock wait when the kiln falls behind",
+    ask="Does its clock wait when the kiln falls behind",
     default=True,
     show_default=True,
-    help="Whether its clock waits when the kiln falls behind.",
 )
-@click.option(
-    "--price",
-    type=_PRICE,
-    prompt='What does a kilowatt-hour cost ("0.28 EUR")',
-    help='What a kilowatt-hour costs: "0.28 EUR".',
-)
+@_asked("--price", type=_PRICE, ask='What does a kilowatt-hour cost ("0.28 EUR")')
 @click.option(
     "--folder",
     type=click.Path(path_type=Path, file_okay=False),
