@@ -502,7 +502,12 @@ def _rose_s(at_s: FloatArray, level_c: FloatArray) -> float:
 
 SWING_C, FALL_C, SWING_ALIKE, SWING_POINTS = 1.0, 8.0, 0.4, 12
 CALM_S, ROSE, SHOWN_MOST_S, HABIT_S = 120.0, 1.12, 7200.0, 3600.0
+"""Noise is told from a swing by means over so long; a pace that rose so many times in an hour was
+no full power; what was shown counts so long after; a ramp of so long shows a habit.  These and the
+next two are chosen on made firings [s, -, s, s]."""
 CAUGHT_UP_C, OLD_GROUND_C = 30.0, 8.0
+"""So much nearer to its clock than before, a kiln is led by one that does not wait; it was so near
+to where it is before, and climbs there the faster [°C]."""
 PACE_WINDOW_S, PACE_SETTLED_S, PACE_POINTS = 1800.0, 600.0, 4
 OFF_ITS_RAMP_C, LAG_BEGINS_C = 12.0, 3.0
 SURELY_SLOW_S = 600.0
