@@ -506,8 +506,8 @@ CALM_S, ROSE, SHOWN_MOST_S, HABIT_S = 120.0, 1.12, 7200.0, 3600.0
 no full power; what was shown counts so long after; a ramp of so long shows a habit.  These and the
 next two are chosen on made firings [s, -, s, s]."""
 CAUGHT_UP_C, OLD_GROUND_C = 30.0, 8.0
-"""So much nearer to its clock than before, a kiln is led by one that does not wait; it was so near
-to where it is before, and climbs there the faster [°C]."""
+"""So much nearer to its clock than before, a kiln is led by one that does not wait; not so where it
+was hotter before, by so much: there it climbs the faster [°C]."""
 PACE_WINDOW_S, PACE_SETTLED_S, PACE_POINTS = 1800.0, 600.0, 4
 OFF_ITS_RAMP_C, LAG_BEGINS_C = 12.0, 3.0
 SURELY_SLOW_S = 600.0
