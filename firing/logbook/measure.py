@@ -205,7 +205,9 @@ def measure(
     Measure
         Takes about half as long as the review; compare only those of one kiln file.
     """
-    described = replace(kiln or review.kiln or USUAL, fitted=Fitted())
+    described = kiln or review.kiln or USUAL
+    if described.fitted != Fitted():
+        described = replace(described, fitted=Fitted())
     matched = planned and not review.refused
     plan = review.schedule
     first_peak = [s.target_c for s in plan.segments].index(plan.peak_c) if matched else 0

@@ -2,6 +2,7 @@
 
 import math
 from dataclasses import dataclass, replace
+from functools import cache
 from typing import Literal, get_args
 
 from firing.arguments import check_fields
@@ -303,6 +304,7 @@ class Load:
         return self.ware_kg / (1.0 + self.water_share)
 
 
+@cache
 def typical_load(volume_l: float, dryness: Dryness = "bone dry") -> Load:
     """Return the load reckoned with when none is given; source ``typical-load``."""
     ware_kg = TYPICAL_WARE_KG_PER_L * volume_l
