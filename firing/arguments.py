@@ -36,19 +36,28 @@ class _Kind:
 
 
 def checked(function: Asked) -> Asked:
-    """Return a public function that refuses arguments of other types than its signature states."""
-    signature = inspect.signature(function)
-    kinds: dict[str, _Kind] = {}
+    """Return a public function that refuses arguments of other types than its signature states.
+
+    Of a method, `self` and `cls` have no type stated and are what they are.
+    """
+
+    @functools.cache
+    def stated() -> tuple[inspect.Signature, dict[str, _Kind]]:
+        signature, module = inspect.signature(function), sys.modules[function.__module__].__dict__
+        kinds = {
+            name: kind_of(parameter.annotation, module)
+            for name, parameter in signature.parameters.items()
+            if parameter.annotation is not parameter.empty
+        }
+        return signature, kinds
 
     @functools.wraps(function)
     def asked(*args: Any, **kwargs: Any) -> Any:
-        if not kinds:
-            module = sys.modules[function.__module__].__dict__
-            for name, parameter in signature.parameters.items():
-                kinds[name] = kind_of(parameter.annotation, module)
+        signature, kinds = stated()
         given = signature.bind(*args, **kwargs)
         for name, value in given.arguments.items():
-            given.arguments[name] = _taken(name, value, kinds[name])
+            if name in kinds:
+                given.arguments[name] = _taken(name, value, kinds[name])
         return function(*given.args, **given.kwargs)
 
     return cast("Asked", asked)
@@ -155,7 +164,8 @@ def _object(name: str) -> _Kind:
                 return value
         raise _WrongTypeError
 
-    return _Kind(name, f"a {name}", take)
+    article = "an" if name[0] in "AEIOU" else "a"
+    return _Kind(name, f"{article} {name}", take)
 
 
 def _one_of(choices: list[Any]) -> _Kind:
@@ -236,6 +246,7 @@ _BY_NAME = {
     "NoneType": _NOTHING,
     "Path": _PATH,
     "PathLike": _PATH,
+    "bytes": _of("row of bytes", "bytes", bytes),
     "bool": _Kind("yes or no", "True or False", _yes_or_no),
     "date": _of("day", "a date", date, but=datetime),
     "datetime": _Kind("moment", "a datetime", _moment),

@@ -238,6 +238,28 @@ def test_what_is_absurd_is_a_sentence(ask: Callable[[], object], said: str) -> N
         ask()
 
 
+@pytest.mark.parametrize(
+    ("ask", "said"),
+    [
+        (lambda book: book.show("1"), "firing: '1' is no whole number"),
+        (lambda book: book.firings("bisque"), "which: 'bisque' is no Filter"),
+        (lambda book: book.events(1), "kiln: 1 is no text"),
+        (lambda book: book.keep("log.csv", None), "is no Entry; give an Entry"),
+        (lambda book: book.add_event("Barrel", "party", "", at_s=0.0), "write one of"),
+        (lambda book: book.backup(5), "a path as text or Path"),
+        (lambda _: fi.Logbook.open(5), "a path as text or Path"),  # type: ignore[arg-type]
+    ],
+)
+def test_a_method_refuses_another_type_in_a_sentence(
+    ask: Callable[[Any], object], said: str, tmp_path: Path
+) -> None:
+    with (
+        fi.Logbook.open(tmp_path / "logbook.sqlite") as book,
+        pytest.raises(fi.FiringError, match=said),
+    ):
+        ask(book)
+
+
 # -- values of another type -------------------------------------------------------------------
 
 

@@ -13,7 +13,7 @@ from typing import Literal
 
 import numpy as np
 
-from firing.arguments import check_fields
+from firing.arguments import check_fields, checked
 from firing.errors import FiringError
 from firing.heat.balance import FixedTemperature, at_rest
 from firing.heat.conduction import BoxChamber, Chamber, Layer, RoundChamber, Slab, cube, drum
@@ -271,6 +271,7 @@ class KilnDescription:
             f"at most {format_temperature(self.max_c, self.unit)}>"
         )
 
+    @checked
     def as_of(self, day: date | None) -> KilnDescription:
         """Return the kiln with the power it had on a day, by its dated history.
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from datetime import date
 
+from firing.arguments import checked
 from firing.kiln.description import Fitted, PastFit
 from firing.serialise import Serialised, named
 from firing.viewable import Tabular
@@ -135,6 +136,7 @@ class KilnFit(Tabular, Serialised):
             basis=self.basis,
         )
 
+    @checked
     def to_fitted(self, before: Fitted | None = None) -> Fitted:
         """Return the values for the kiln file's ``[fitted]``.
 

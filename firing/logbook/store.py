@@ -24,6 +24,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
+from firing.arguments import checked
 from firing.cones.table import cone_number, parse_cone
 from firing.errors import FiringError
 from firing.files.tomlfile import clip
@@ -235,6 +236,7 @@ class Logbook:
     # -- opening ------------------------------------------------------------------------------
 
     @classmethod
+    @checked
     def open(
         cls, path: Path | str | None = None, *, create: bool = True, mounts: str | None = None
     ) -> Logbook:
@@ -384,6 +386,7 @@ class Logbook:
 
     # -- putting in ---------------------------------------------------------------------------
 
+    @checked
     def keep(self, entry: Entry, shown: Shown, in_place_of: int | None = None) -> Kept:
         """Put a firing in; the same log twice is one firing, and keeps its number.
 
@@ -420,6 +423,7 @@ class Logbook:
             self._index(firing)
         return Kept(firing, new=True)
 
+    @checked
     def find_file(self, body: bytes, part: int = 1) -> int | None:
         """Return the number of the firing whose log has these bytes; None if none has."""
         with self._explained():
@@ -450,6 +454,7 @@ class Logbook:
             "DELETE FROM file WHERE id = ? AND id NOT IN (SELECT file FROM firing)", (file,)
         )
 
+    @checked
     def shorter_form(self, entry: Entry) -> tuple[int, int] | None:
         """Return file and firing of a log of that name that these bytes begin with."""
         for file, firing, size, digest in self._db.execute(
@@ -535,6 +540,7 @@ class Logbook:
             (firing, one.notes, " ".join(filter(None, names))),
         )
 
+    @checked
     def derive_again(self, firing: int, shown: Shown) -> None:
         """Put what a firing's log shows in the place of what was derived before."""
         changed = self._changed
@@ -543,6 +549,7 @@ class Logbook:
             self._index(firing)
         self._changed = changed  # what can be derived needs no copy
 
+    @checked
     def add_to(self, firing: int, entry: Entry, shown: Shown | None = None) -> None:
         """Add notes, witness cones and photographs to a firing, and what else is said of it.
 
@@ -566,6 +573,7 @@ class Logbook:
                 self._put_shown(firing, shown)
             self._index(firing)
 
+    @checked
     def add_event(
         self, kiln: str, kind: EventKind, words: str = "", *, at_s: float, utc_offset_s: int = 0
     ) -> Event:
@@ -602,6 +610,7 @@ class Logbook:
             ).fetchone()  # fmt: skip
         return Event(int(row[0]), kiln, at_s, kind, words, utc_offset_s)
 
+    @checked
     def remove_event(self, number: int) -> None:
         """Take back an event that was noted by mistake."""
         with self._writing():
@@ -609,6 +618,7 @@ class Logbook:
             if found.fetchone() is None:
                 raise FiringError(f"there is no event {number}; 'firing logbook event' lists them")
 
+    @checked
     def remove(self, firing: int) -> Path:
         """Remove a firing that does not belong here, and return the backup that still has it."""
         self._one_or_refuse(firing)
@@ -620,6 +630,7 @@ class Logbook:
             self._drop_unused(file)
         return copy
 
+    @checked
     def set_kiln(self, name: str, text: str) -> None:
         """Keep a kiln's file."""
         with self._writing():
@@ -627,6 +638,7 @@ class Logbook:
 
     # -- finding ------------------------------------------------------------------------------
 
+    @checked
     def firings(
         self, which: Filter | None = None, *, limit: int | None = None, newest_first: bool = True
     ) -> tuple[Firing, ...]:
@@ -648,6 +660,7 @@ class Logbook:
             rows = self._db.execute(ordered, (*values, -1 if limit is None else limit)).fetchall()
             return tuple(map(_firing, rows))
 
+    @checked
     def count(self, which: Filter | None = None) -> int:
         """Return how many firings are meant."""
         where, values = _conditions(which or Filter())
@@ -658,6 +671,7 @@ class Logbook:
         with self._explained():
             return int(self._db.execute(f"SELECT count(*) {inner} {where}", values).fetchone()[0])
 
+    @checked
     def show(self, firing: int) -> Firing:
         """Return one firing by its number.
 
@@ -681,6 +695,7 @@ class Logbook:
                 raise FiringError(f"there is no firing {firing}; {most}")
             return _firing(row)
 
+    @checked
     def entry(self, firing: int) -> Entry:
         """Return a firing as it was put in, with its log's bytes.
 
@@ -721,6 +736,7 @@ class Logbook:
         rows = self._db.execute(f"{question} ORDER BY id", (firing,)).fetchall()
         return tuple(words for (words,) in rows)
 
+    @checked
     def events(self, kiln: str | None = None) -> tuple[Event, ...]:
         """Return what was done to a kiln, or to every kiln, in the order of time."""
         with self._explained():
@@ -750,6 +766,7 @@ class Logbook:
         with self._explained():
             return dict(self._db.execute("SELECT name, body FROM kiln ORDER BY name").fetchall())
 
+    @checked
     def kiln_called(self, name: str) -> str:
         """Return a kiln's name as it is spelled in the logbook; a new name as it is written.
 
@@ -783,6 +800,7 @@ class Logbook:
         with self._explained():
             return frozenset(self._db.execute(asked).fetchall())
 
+    @checked
     def older_than(self, code: str) -> tuple[int, ...]:
         """Return the firings whose figures were derived by other code."""
         with self._explained():
@@ -791,6 +809,7 @@ class Logbook:
 
     # -- safety -------------------------------------------------------------------------------
 
+    @checked
     def check(self, code: str = "") -> CheckReport:
         """Check the file, every reference in it, and every log against its SHA-256."""
         wrong: list[str] = []
@@ -832,6 +851,7 @@ class Logbook:
             return [f"the log number {number} can't be read"]
         return [] if whole else [f"{name}: its bytes are not those that were kept"]
 
+    @checked
     def backup(self, to: Path | None = None, *, label: str = "") -> Path:
         """Copy the logbook as it stands now, beside a running watch too.
 

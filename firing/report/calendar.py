@@ -14,6 +14,7 @@ from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from typing import Any
 
+from firing.arguments import checked
 from firing.clock import after
 from firing.errors import FiringError
 from firing.forecast.opening import RANGES_HOLD
@@ -115,6 +116,7 @@ class FiringCalendar:
             notes=list(self.notes),
         )
 
+    @checked
     def to_ics(self, now: datetime | None = None) -> str:
         """Return it as an iCalendar file (RFC 5545), lines ended by CR and LF.
 
