@@ -366,13 +366,22 @@ class AlarmBoard:
             now.now_s, due and falling and not self.circuit.doubtful, not due or rises
         )
         shown = "" if rate is None or not falling else f" at {format_rate(abs(rate), self._unit)}"
-        given_up = now.now_c < now.highest_c - COOLED_C and not due
+        led = self.supply.led
+        outrun = led is not None and led.outrun
+        highest_c = led.due_c if led is not None and outrun else now.highest_c
+        given_up = now.now_c < highest_c - COOLED_C and not due
+        why = "though heating is due"
+        if led is not None and outrun and not gone:
+            led_at = format_rate(led.rate_c_per_h, self._unit)
+            why = f"faster than its program leads it down ({led_at})"
+            if led.rate_c_per_h < 1.0:
+                why = f"though its program holds it at {self._write(led.due_c)}"
         return self._latched(
             "cooling",
             now,
-            (gone or self._falls_slowly.raised) and not given_up,
-            given_up or (not gone and (not due or rises)),
-            f"the kiln cools{shown} though heating is due, at {self._write(now.now_c)}: power, "
+            (gone or outrun or self._falls_slowly.raised) and not given_up,
+            given_up or (not gone and not outrun and (not due or rises)),
+            f"the kiln cools{shown} {why}, at {self._write(now.now_c)}: power, "
             "a fuse, a relay or an open lid",
             "the kiln no longer cools" if rises else "heating is no longer due",
         )

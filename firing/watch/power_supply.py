@@ -23,6 +23,7 @@ from firing.watch.history import (
     RATE_WINDOW_S,
     RecentReadings,
 )
+from firing.watch.led_cooling import LedCooling
 from firing.watch.line_scan import BEFORE_S, GAPS_S, LineScan
 from firing.watch.recent_course import (
     BEFORE_POINTS,
@@ -177,6 +178,8 @@ class PowerMonitor:
         How long past the end of the hold [s].
     waits : bool or None
         Whether the controller's clock waits while the kiln lags: said, or shown; else None.
+    led : LedCooling or None
+        Whether it falls faster than its program leads it down.
     over_by_clock : bool
         It fell where a clock that does not wait was through, and another was not.
     cut : set of int
@@ -186,6 +189,7 @@ class PowerMonitor:
     def __init__(self, schedule: Schedule | None, waits: bool | None = None) -> None:
         self.waits = waits
         self._plan = None if schedule is None else Plan(schedule)
+        self.led = None if self._plan is None else LedCooling(self._plan)
         self._recent = RecentReadings(KEEP_S)
         self._hold: ObservedHold | None = None
         self._ramp: Position | None = None
@@ -239,6 +243,8 @@ class PowerMonitor:
         if time_s.size < 3:
             return
         now = RecentCourse(time_s, celsius, self._recent.noise_c())
+        if self.led is not None:
+            self.led.update(position, now)
         self._update_hold(position)
         self._update_fall(position, now)
         if self.waits is None and self._shows_that_it_waits(self._plan, position, now):
@@ -405,7 +411,7 @@ class PowerMonitor:
                 )
             else:
                 pace = self._pace_before(arrived_s)
-                unsure_s = self._crawls_s(self._plan, index, pace)
+                unsure_s = self._crawls_s(self._plan, index, pace, arrived_s)
                 ramp = self._ramp_line(self._plan, position, index)
                 self._hold = ObservedHold(
                     index, arrived_s, due_s, position.late_s, math.nan, pace, unsure_s, ramp
@@ -444,9 +450,11 @@ class PowerMonitor:
         scatter_c *= 1.0 + 3.0 / np.count_nonzero(ramp)  # few points tell it badly
         return RampLine(meets_s, error_s, max(scatter_c, LEAST_NOISE_C))
 
-    def _crawls_s(self, plan: Plan, index: int, pace_c_per_h: float) -> float:
+    def _crawls_s(self, plan: Plan, index: int, pace_c_per_h: float, arrived_s: float) -> float:
         """Return how unsure an arrival is [s] where the kiln crawls to its target at the last."""
         rate = plan.schedule.segments[index].rate_c_per_h
+        if self.led is not None and self.led.soonest_s(index) > -math.inf:
+            return min(max(arrived_s - self.led.soonest_s(index), 0.0), CRAWLS_MOST_S)
         if rate is None or pace_c_per_h > AT_PACE_SHARE * rate or not plan.heats(index):
             return 0.0
         return min(CRAWLS_C / max(pace_c_per_h, 1.0) * SECONDS_PER_HOUR, CRAWLS_MOST_S)
