@@ -323,6 +323,7 @@ class AlarmBoard:
         )
         rising = (
             self._schedule is not None
+            and not (self.supply.over_by_clock and now.now_c < now.highest_c - FALLEN_C)
             and now.highest_c > self._schedule.room_c + self.supply.surely_begun_c
             and position is not None
             and position.segment is not None
@@ -374,7 +375,7 @@ class AlarmBoard:
         if led is not None and outrun and not gone:
             led_at = format_rate(led.rate_c_per_h, self._unit)
             why = f"faster than its program leads it down ({led_at})"
-            if led.rate_c_per_h < 1.0:
+            if not led.rate_c_per_h > 0.0:
                 why = f"though its program holds it at {self._write(led.due_c)}"
         return self._latched(
             "cooling",

@@ -18,8 +18,8 @@ LAG_S = 180.0
 BELOW_C, BELOW_SWINGS = 6.0, 2.5
 """A relay swings about the set point, the deeper after a corner: so far below it does not
 [°C, -]."""
-CORNER_C, CORNER_S = 12.0, 2700.0
-"""Where a ramp down ends in a hold, it falls below that by less than this at first [°C, s]."""
+HELD_C = 12.0
+"""In a hold that it comes down to, a relay swings for the first time, by less than this [°C]."""
 READINGS, SURE_SHARE = 2, 1.4
 """A single low reading may be a disturbance, unless it is so many times further below [-, -]."""
 
@@ -44,7 +44,6 @@ class LedCooling:
         self._after = after = heated[-1] + 1 if heated else len(segments)
         led = list(takewhile(lambda one: one.rate_c_per_h is not None, segments[after:]))
         self._led_until_s = plan.segments[after + len(led) - 1].end_s if led else -math.inf
-        self._corners_s = [one.ramp_end_s for one in plan.segments[after:]]
         self._began_s: float | None = None
         self._at_s = self._swing_c = 0.0
         self._low = 0
@@ -68,6 +67,9 @@ class LedCooling:
                 self._began_s, self.outrun, self.due_c, self._low = None, False, math.nan, 0
             return
         if self._began_s is None:
+            # One that a clock left behind may come up to a hold of its cooling: when, says nothing.
+            if now.highest_c < self._plan.schedule.segments[self._after].target_c + HELD_C:
+                return
             self._began_s, self._swing_c = now.left_high_s, now.usual_fall_c
             self._at_s = self._plan.ramp_s(self._after, now.highest_c)
         program_s = self._at_s + now.mean_s - self._began_s
@@ -76,11 +78,12 @@ class LedCooling:
             self.outrun, self.due_c = False, math.nan
             return
         self.due_c = self._plan.at_c(lowest_s)
-        self.rate_c_per_h = SECONDS_PER_HOUR * (self._plan.at_c(lowest_s - 1.0) - self.due_c)
+        self.rate_c_per_h = round(
+            SECONDS_PER_HOUR * (self._plan.at_c(lowest_s - 1.0) - self.due_c), 3
+        )
         error_c = now.errors * math.hypot(now.error_c, now.minute_noise_c)
         below_c = self.due_c - now.celsius
-        corner_s = max((e for e in self._corners_s if e <= lowest_s), default=-math.inf)
-        least_c = CORNER_C if lowest_s - corner_s < CORNER_S else BELOW_C
+        least_c = BELOW_C if self.rate_c_per_h > 0.0 else HELD_C
         enough_c = max(least_c, BELOW_SWINGS * self._swing_c, error_c)
         self._low = self._low + 1 if below_c > enough_c else 0
         surely = self._low >= READINGS or below_c > SURE_SHARE * enough_c

@@ -85,6 +85,10 @@ class Look:
         return float(np.max(np.abs(self.past_c)))
 
 
+TEETH_SHARE = 0.5
+"""What varies by less than this share of the least step of a reading is its last digit."""
+
+
 class LineScan:
     """All looks at a course whose readings are of one stretch of its plan.
 
@@ -108,6 +112,7 @@ class LineScan:
         self._time_s, self._pace_c_per_s, self._earlier = time_s, pace_c_per_s, earlier
         self._past_until = int(np.searchsorted(time_s, past_until_s))
         self._middle_s = self._middle_c = 0.0
+        self._values_c = values_c
         self._sums = np.zeros((5, time_s.size + 1))
         if time_s.size:
             self._middle_s, self._middle_c = float(np.mean(time_s)), float(np.mean(values_c))
@@ -142,6 +147,11 @@ class LineScan:
         if away_c.size < PAST_LOOKS:
             return 0.0
         away_c = away_c - np.mean(away_c)
+        # Whole degrees of a slow climb are a saw's teeth, of 0.3 of a digit.
+        steps_c = np.abs(np.diff(self._values_c))
+        digit_c = float(np.min(steps_c, where=steps_c > 0.0, initial=math.inf))
+        if float(np.std(away_c)) < TEETH_SHARE * digit_c:
+            return 0.0
         lags = range(1, min(round(TURNS_S / self._interval_s), away_c.size // 2) + 1)
         least = min((float(away_c[lag:] @ away_c[:-lag]) for lag in lags), default=0.0)
         power = max(float(away_c @ away_c), 1e-9)

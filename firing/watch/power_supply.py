@@ -370,7 +370,9 @@ class PowerMonitor:
         # What is left of full power falls from one half of the hour to the other.
         age_s = now.at_s - now.time_s
         heated = max(i for i in range(len(plan.segments)) if plan.heats(i))
-        over = clock_s > _lets_go_s(plan, heated, now.celsius) + CLOCK_LATE_S
+        # In a hold that it is led down to it may swing.
+        let_go_s = _lets_go_s(plan, heated, now.celsius - BEHIND_C)
+        over = clock_s > let_go_s + CLOCK_LATE_S
         offs = []
         for least_s, most_s in ((0.0, 0.5 * KEEPS_PACE_S), (0.5 * KEEPS_PACE_S, KEEPS_PACE_S)):
             inside = settled & (age_s >= least_s) & (age_s < most_s)
@@ -992,12 +994,16 @@ class PowerMonitor:
 def _lets_go_s(plan: Plan, index: int, celsius: float) -> float:
     """Return when the plan's clock lets a kiln go that a segment was to heat further [s].
 
-    Where it is led down afterwards, that is when the set point comes down to it.
+    Where it is led down afterwards, that is when the set point has come down to it; in a hold that
+    it is led down to, a colder one is heated to the end.
     """
-    after = index + 1
-    if after == len(plan.segments) or plan.heats(after) or math.isnan(celsius):
-        return plan.segments[index].end_s
-    return plan.ramp_s(after, min(celsius, plan.schedule.segments[index].target_c))
+    end_s, after = plan.segments[index].end_s, index + 1
+    while after < len(plan.segments) and not plan.heats(after) and not math.isnan(celsius):
+        segment = plan.segments[after]
+        if celsius > plan.schedule.segments[after].target_c:
+            return max(end_s, plan.ramp_s(after, celsius))
+        end_s, after = segment.end_s, after + 1
+    return end_s
 
 
 def _keeps_pace(time_s: FloatArray, values_c: FloatArray, pace_c_per_s: float) -> bool:
