@@ -544,8 +544,13 @@ class Watcher:
         return events + self._cone_left_up(now_s, ahead)
 
     def _cone_left_up(self, now_s: float, ahead: Prediction) -> list[WatchEvent]:
-        """Tell, once, of a cone wanted that will not fall before the clock ends the program."""
+        """Tell, once, of a cone wanted that will not fall before the clock ends the program.
+
+        Only while a longer hold can still be keyed: once the kiln falls, that helps no more.
+        """
         if self.board.supply.waits is not False or not self._deviation_c or self._cone_told:
+            return []
+        if not self._still_heats():
             return []
         trace = self.history.trace()
         found = forecast_cones(
@@ -555,22 +560,33 @@ class Watcher:
             ahead.shifted(self._offset_c),
             self._thermocouple_c,
         )
-        up = [
-            entry.cone
+        left_up = [
+            entry
             for entry in found
             if entry.cone in self._cones and entry.down_s is None and entry.expected_s is None
         ]
+        up = ", ".join(entry.cone for entry in left_up)
         if not up or self._deviation_c > -CONE_BEHIND_C:
             return []
         self._cone_told = True
         unit = "C" if self.schedule is None else self.schedule.unit
         top = format_temperature(float(np.max(ahead.expected.temperature_c)), unit)
         left = format_duration(ahead.expected.program_s)
+        surely = all(entry.low_s is None for entry in left_up)
         message = (
-            f"cone {', '.join(up)} will not fall: the clock ends the program in {left}, at about "
-            f"{top}; lengthen the top hold now, and look at the witness cones before you switch off"
+            f"cone {up} {'will' if surely else 'may'} not fall: the clock ends the program in "
+            f"{left}, at about {top}; lengthen the top hold now, and look at the witness cones "
+            "before you switch off"
         )
         return [WatchEvent("cone-left-up", "act", "told", now_s, message)]
+
+    def _still_heats(self) -> bool:
+        """Tell whether the last peak of the plan is still ahead, or held."""
+        plan, position = self._plan, self._position
+        if plan is None or position is None or position.segment is None or self.board.supply.falls:
+            return False
+        last = max((i for i in range(len(plan.segments)) if plan.heats(i)), default=-1)
+        return position.phase in ("ramp", "hold") and position.segment <= last
 
     def _next_action(self, ahead: Prediction, now_s: float) -> tuple[str, float | None]:
         if self.schedule is None:

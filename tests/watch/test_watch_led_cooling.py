@@ -6,7 +6,9 @@ from watch.batchfirings import HOUR_S, FloatArray
 from watch.judging import schedule_of
 
 from firing.capture.reading import Reading, Status
+from firing.forecast.forecast import forecast
 from firing.watch.events import AlarmLimits, WatchEvent
+from firing.watch.predictor import ForecastPredictor
 from firing.watch.watcher import Watcher
 
 PLAN = ((90.0, 1230.0, 20.0), (100.0, 1000.0, 60.0))
@@ -59,6 +61,23 @@ def test_a_kiln_that_follows_its_program_down_calls_nobody(
     interval_s: float, noise_c: float
 ) -> None:
     assert not watched(np.inf, interval_s, noise_c)
+
+
+@pytest.mark.parametrize("behind_c", [0.0, 20.0])
+def test_a_longer_hold_is_advised_only_while_it_still_heats(behind_c: float) -> None:
+    """Cone 8 of a clock that does not wait: 20 °C behind its plan it stays up; but what is past
+    its hold and falls alone no longer hold can help."""
+    time_s = np.arange(0.0, LET_GO_S + HOUR_S, 60.0)
+    schedule = schedule_of(PLAN)
+    limits = AlarmLimits(1260.0, lost_after_s=900.0, waits=False)
+    watcher = Watcher(limits, schedule, ForecastPredictor(forecast(schedule)), cones=("8",))
+    watcher.begin(0.0, live=False)
+    told = []
+    for moment_s, value_c in zip(time_s.tolist(), course_c(time_s, LET_GO_S), strict=True):
+        told += watcher.add(moment_s, Reading([value_c - behind_c], [Status.OK], moment_s), 0)
+    advised_s = [one.at_s for one in told if one.id == "cone-left-up"]
+    assert len(advised_s) == (1 if behind_c else 0)
+    assert all(moment_s < LET_GO_S for moment_s in advised_s)
 
 
 def test_what_is_led_down_is_said_with_its_rate() -> None:
