@@ -74,7 +74,7 @@ def run(command: click.Command) -> NoReturn:
         unanswered = isinstance(error.__context__, EOFError)
         end = "nobody answers here; give the answers as options" if unanswered else "interrupted"
         _warn("\n" * unanswered + f"firing: {end}")
-        code = INTERRUPTED
+        code = REFUSED if unanswered else INTERRUPTED
     except (BrokenPipeError, _ReaderGone):
         # The reader of a pipe has seen enough; that is no fault of anybody's.
         _let_go(sys.stdout)
@@ -286,8 +286,9 @@ def _plain(value: Any, *, in_fahrenheit: bool = False) -> Any:
 
 
 def colour_wanted() -> bool:
-    """Return whether stdout is a terminal that may be coloured (NO_COLOR says no)."""
-    return sys.stdout.isatty() and not os.environ.get("NO_COLOR")
+    """Return whether stdout is a terminal that may be coloured (NO_COLOR says no, and a dumb one)."""
+    plain = os.environ.get("NO_COLOR") or os.environ.get("TERM") == "dumb"
+    return sys.stdout.isatty() and not plain
 
 
 def braille_possible() -> bool:
@@ -300,9 +301,9 @@ def braille_possible() -> bool:
 
 
 def width() -> int:
-    """Return the width to write in: the terminal's, 80 to 120 columns; 80 into a pipe."""
+    """Return the width to write in: the terminal's, 50 to 120 columns; 80 into a pipe."""
     if not sys.stdout.isatty():
         return 80
     import shutil
 
-    return min(max(shutil.get_terminal_size((80, 24)).columns, 80), 120)
+    return min(max(shutil.get_terminal_size((80, 24)).columns, 50), 120)

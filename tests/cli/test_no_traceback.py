@@ -254,7 +254,7 @@ def test_an_output_that_takes_nothing(words: str, redirected: str) -> None:
 
 
 @pytest.mark.parametrize(
-    ("words", "codes"), [("watch - --fields kiln", (0,)), ("setup", (outcome.INTERRUPTED,))]
+    ("words", "codes"), [("watch - --fields kiln", (0,)), ("setup", (outcome.REFUSED,))]
 )
 def test_a_closed_standard_input_has_ended(words: str, codes: tuple[int, ...]) -> None:
     code = f'"{sys.executable}" -c "from firing.cli import main; main()" {words} <&-'
@@ -397,3 +397,26 @@ def test_a_column_named_as_a_formula_is_recorded_as_text(folder: Path, ask: Run)
     ask("watch", "log.csv", "--out", "out.csv")
     header = (folder / "out.csv").read_text().splitlines()[0]
     assert not any(cell.startswith(("=", "+", "-", "@")) for cell in header.split(","))
+
+
+@pytest.mark.parametrize(("columns", "width"), [(20, 50), (52, 52), (96, 96), (300, 120)])
+def test_text_keeps_to_the_terminal_within_reason(
+    columns: int, width: int, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("COLUMNS", str(columns))
+    monkeypatch.setattr(sys.stdout, "isatty", lambda: True)
+    assert outcome.width() == width
+    monkeypatch.setattr(sys.stdout, "isatty", lambda: False)
+    assert outcome.width() == 80
+
+
+@pytest.mark.parametrize(("name", "value"), [("NO_COLOR", "1"), ("TERM", "dumb")])
+def test_a_terminal_that_has_no_colours_gets_none(
+    name: str, value: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(sys.stdout, "isatty", lambda: True)
+    monkeypatch.setenv("TERM", "xterm")
+    monkeypatch.delenv("NO_COLOR", raising=False)
+    assert outcome.colour_wanted()
+    monkeypatch.setenv(name, value)
+    assert not outcome.colour_wanted()
