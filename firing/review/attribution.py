@@ -28,7 +28,8 @@ from firing.units import TemperatureUnit, Wording, format_duration
 SUGGESTIONS: dict[Cause, tuple[str, ...]] = {
     "late_start": ("Set the start on the controller, or note when it was really started.",),
     "power_limited": (
-        "Plan this stretch at the rate the kiln really kept; then the finish time will be right.",
+        "Plan this stretch at the rate the kiln really kept (--mend FILE, ^F on the screen); then "
+        "the finish time will be right.",
         "Have volts and amps measured under load by a competent person: worn elements and a low "
         "supply look the same in a log.",
     ),
@@ -38,7 +39,8 @@ SUGGESTIONS: dict[Cause, tuple[str, ...]] = {
     ),
     "other_program": ("Read the keyed-in program back against the plan before starting.",),
     "waiting": (
-        "Plan this stretch at the rate the kiln really kept; then the finish time will be right.",
+        "Plan this stretch at the rate the kiln really kept (--mend FILE, ^F on the screen); then "
+        "the finish time will be right.",
         "Log the output as well: it shows whether the elements were fully on.",
         "Where this is new, see whether the thermocouple sits as deep as before, and set witness "
         "cones: one that slid out makes a kiln late and its ware hotter than the readings.",
