@@ -475,7 +475,8 @@ def _climb(analysed: AnalysedSegment) -> _Climb | None:
     if np.count_nonzero(inside) < 3:
         return None
     ran_s, reached_c = ran_s[inside], np.maximum.accumulate(trace.temperature_c[inside])
-    steps = max(int((reached_c[-1] - reached_c[0]) / limit.MEND_STEP_C), 1)
+    step_c = max(limit.MEND_STEP_C, limit.MEND_STEP_NOISE * trace.noise_c)
+    steps = max(int((reached_c[-1] - reached_c[0]) / step_c), 1)
     to_c = np.linspace(reached_c[0], reached_c[-1], steps + 1)
     first = np.concatenate(([True], np.diff(reached_c) > 0.0))
     took_s = np.diff(np.interp(to_c, reached_c[first], ran_s[first]))

@@ -703,8 +703,10 @@ MEND_CONES_OVER = 0.07
 MEND_COOLED_C = 100.0
 """A course is followed so far below its end: what comes after moves no cone [°C; choice]."""
 MEND_STEP_C = 10.0
-"""A logged climb is looked at in steps of this [°C; choice]."""
-MEND_LATE, MEND_FINER = 0.01, 0.995
+"""A logged climb is looked at in steps of this [°C; choice] …"""
+MEND_STEP_NOISE = 20.0
+"""… or of its noise so many times, a twentieth of a step's time [1; choice]."""
+MEND_LATE, MEND_FINER = 0.005, 0.995
 """A rate is kept if its ramp then takes no more than this longer; it is looked for in steps of the
 second [share; choice]."""
 
