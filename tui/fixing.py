@@ -27,7 +27,6 @@ if TYPE_CHECKING:
     from firing.controller.controller import Controller
     from firing.forecast.cone_target import Changed
     from firing.forecast.result import Forecast, PlanWarning
-    from firing.review.result import Review
     from firing.schedule.schedule import Schedule
     from firing.ware.limits import Breach
 
@@ -292,18 +291,21 @@ def made_safe(schedule: Schedule, equipment: Equipment) -> Cured:
 
 
 def as_the_kiln_climbs(forecast: Forecast, equipment: Equipment) -> Cured:
-    """Return the plan with rates that its kiln keeps, and a hold that keeps its cone.
+    """Return the plan with rates that its kiln keeps, and the hold or peak that keeps its cone.
 
-    Raises `FiringError` if the kiln does not come to the peak.
+    Raises `FiringError` if no such plan keeps it.
     """
+    from firing.forecast.forecast import forecast as forecast_written
     from firing.review.mending import mend
 
     if equipment.kiln is None:
         raise FiringError("how fast a kiln climbs is known of a kiln; choose one")
     load = None if equipment.load is None else equipment.load.value
-    number = forecast.cones.reached_number
+    # The cone of the plan as written: the slow climb's own is not what anybody asked for.
+    number = forecast_written(forecast.schedule).cones.reached_number
     found = mend(forecast.schedule, equipment.kiln.value, load, None, number)
-    return Cured(found.schedule, "rates that the kiln keeps", "; ".join(found.changes))
+    words = "  ".join(filter(None, (found.peak_words, "; ".join(found.changes))))
+    return Cured(found.schedule, "rates that the kiln keeps", words)
 
 
 _BELOW_TOP_K = (5.0, 10.0, 20.0)
@@ -453,12 +455,3 @@ def with_rates_held(
         was = rate_from_celsius(planned, unit)
         changes.append(f"segment {index + 1}: {whole} °{unit}/h, planned {was:.4g}")
     return replace(schedule, segments=tuple(segments)), tuple(changes)
-
-
-def rates_held(review: Review) -> tuple[float | None, ...]:
-    """Return the rate that each ramp of a firing really held, where the log has the ramp whole."""
-    found: list[float | None] = []
-    for segment in review.segments:
-        whole = segment.ramp_end_s is not None and segment.start_s is not None
-        found.append(segment.rate_c_per_h if whole else None)
-    return tuple(found)

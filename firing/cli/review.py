@@ -61,7 +61,7 @@ if TYPE_CHECKING:
     "mended_file",
     metavar="FILE",
     type=click.Path(path_type=Path),
-    help="Write the plan that fits the kiln as it is, to FILE.",
+    help="Write the plan at rates the kiln keeps, for the same cone, to FILE.",
 )
 @click.option(
     "--compare",
@@ -142,8 +142,11 @@ def review_command(
     if write_offset:
         assert kiln is not None
         written = {"offset_written": _write_offset(Path(kiln), result)}
+    not_mended, failed = "", False
     if mended_file is not None:
-        written["mended_file"] = _write_mended(mended_file, result, overwrite=overwrite)
+        result, not_mended, failed = _write_mended(mended_file, result, overwrite=overwrite)
+        written["mended_file"] = None if not_mended else str(mended_file)
+        written["not_mended"] = not_mended
     if keep:
         said = (how, channel, record, witnesses)
         written["kept"] = _keep(logs[0], place, schedule, kiln, load, *said)
@@ -153,7 +156,9 @@ def review_command(
         outcome.document({**result.to_dict(), **written})
     else:
         outcome.report(review_report(result))
-    return outcome.act_if(result.needs_action)
+    if mended_file is not None:
+        outcome.note(not_mended or _mended_words(mended_file, result))
+    return outcome.REFUSED if failed else outcome.act_if(result.needs_action)
 
 
 def _with_plan_named(result: "Review", *folders: Path) -> "Review":
@@ -294,16 +299,36 @@ def _check_mend(path: Path, *inputs: Any) -> None:
         )
 
 
-def _write_mended(path: Path, result: "Review", *, overwrite: bool) -> str:
-    """Write the mended plan, say so, and return its path."""
+def _write_mended(path: Path, result: "Review", *, overwrite: bool) -> tuple["Review", str, bool]:
+    """Write the mended plan; return the review with it, or why there is none.
+
+    Last is whether a plan should have been mended and could not be.
+    """
+    from firing.review.mending import mending_of
     from firing.schedule.file import write_schedule
 
-    mended = result.mended
-    if mended is None or not mended.changes:
-        raise FiringError(
-            "there is no plan to change: that takes a kiln learnt from its logs (--kiln) which was "
-            "short of power, and still comes to the peak"
-        )
+    try:
+        mended = mending_of(result)
+    except FiringError as error:
+        return result, f"{path} was not written: {error}", True
+    if not mended.changes:
+        words = "every ramp kept its rate, so there is nothing to mend in the plan"
+        return result, f"{path} was not written: {words}", False
     write_schedule(mended.schedule, path, overwrite=overwrite)
-    outcome.note(f"{path}: the plan for the kiln as it is; check it against the ware before use")
-    return str(path)
+    return replace(result, mended=mended), "", False
+
+
+def _mended_words(path: Path, result: "Review") -> str:
+    """Return what was written: first whether its peak is another, and that its cone is kept."""
+    from firing.cones.table import describe_number
+
+    mended = result.mended
+    assert mended is not None
+    cone = ""
+    if mended.cone_number is not None and not mended.peak_words:
+        cone = f" It comes to cone {describe_number(mended.cone_number)}."
+    lower = f"{mended.peak_words} " if mended.peak_words else ""
+    return (
+        f"{lower}{path}: the plan at rates that the kiln keeps.{cone} Check it against the ware "
+        "before use."
+    )

@@ -55,6 +55,8 @@ _ACTIONS = {
 }
 _AT_THE_PEAK, _AT_THE_END = "look at the cone", "leave the kiln shut until it is cool"
 _SLACK = 1e-6
+_NO_KILNS_C_PER_H = 3000.0
+"""Faster than any closed kiln climbs or cools [°C/h; common practice, no source]."""
 _DIGITS = 6
 
 
@@ -149,6 +151,10 @@ def _rate_reason(rate: float, most: float, cap: RateCap, controller: Controller)
 def _limit_words(most: float, cap: RateCap, unit: TemperatureUnit) -> str:
     """Return a limit with its reason; practice's text says that it is practice."""
     reason = "" if cap.text.startswith(cap.reason) else f" ({cap.reason})"
+    if most > _NO_KILNS_C_PER_H:
+        # A limit of tens of thousands of degrees an hour is a calculation's, and limits nothing.
+        only = "only at thousands of degrees an hour"
+        return f"No kiln is too fast here{reason}: {only}, {cap.text}."
     return f"At most {rate_words(most, unit)}{reason}: {cap.text}."
 
 

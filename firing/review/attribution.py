@@ -28,7 +28,8 @@ from firing.units import TemperatureUnit, Wording, format_duration
 SUGGESTIONS: dict[Cause, tuple[str, ...]] = {
     "late_start": ("Set the start on the controller, or note when it was really started.",),
     "power_limited": (
-        "Plan this stretch at the rate the kiln really kept; then the finish time will be right.",
+        "Plan this stretch at the rate the kiln really kept (--mend FILE, ^F on the screen); then "
+        "the finish time will be right.",
         "Have volts and amps measured under load by a competent person: worn elements and a low "
         "supply look the same in a log.",
     ),
@@ -38,7 +39,8 @@ SUGGESTIONS: dict[Cause, tuple[str, ...]] = {
     ),
     "other_program": ("Read the keyed-in program back against the plan before starting.",),
     "waiting": (
-        "Plan this stretch at the rate the kiln really kept; then the finish time will be right.",
+        "Plan this stretch at the rate the kiln really kept (--mend FILE, ^F on the screen); then "
+        "the finish time will be right.",
         "Log the output as well: it shows whether the elements were fully on.",
         "Where this is new, see whether the thermocouple sits as deep as before, and set witness "
         "cones: one that slid out makes a kiln late and its ware hotter than the readings.",
@@ -62,6 +64,9 @@ SENSOR_STEPS = (
 SHORT_DRYING = (
     "Check the hold keyed in: so cold it dries the ware, so look for cracks before it is shortened "
     "on purpose.",
+)
+SHORT_ON_THE_WAY_DOWN = (
+    "Check the hold keyed in, and look at the ware: no cone shows a hold on the way down.",
 )
 
 
@@ -195,14 +200,20 @@ def _ramp_causes(
     # Where the ramp began and ended, if not where the plan says, is part of what was keyed in.
     short = analysed.before is not None and not was_held(analysed.before, analysed.trace)
     begin = account.behind(heats=True, seconds=excess_s) if short else "other_program"
-    for cause, (seconds, words) in (
-        (begin, begin_deviation(analysed, account.say)),
-        ("other_program", end_deviation(analysed, run, account.say)),
+    begin_s, begun = begin_deviation(analysed, account.say)
+    begin_steps: tuple[str, ...] | None = None
+    if analysed.before is None:
+        # A kiln begins as warm as it is: nobody keyed that in.
+        begin_steps = ()
+        begin = "waiting" if begin_s > 0.0 else "other_program"
+    for cause, steps, (seconds, words) in (
+        (begin, begin_steps, (begin_s, begun)),
+        ("other_program", None, end_deviation(analysed, run, account.say)),
     ):
         # … as far as it shows in the time: a set-point may start from elsewhere than the reading.
         shown_s = max(min(seconds, left_s), 0.0) if left_s > 0 else min(max(seconds, left_s), 0.0)
         if abs(shown_s) >= limit.OTHER_BEGIN_S:
-            account.add(cause, shown_s, words)
+            account.add(cause, shown_s, words, steps)
             left_s -= shown_s
     if ramp_s < limit.SHORT_RAMP_S:
         if abs(left_s) > 2 * account.small_s:
@@ -361,7 +372,9 @@ def _hold_causes(
         elif left_s > 0 and (analysed.after is None or analysed.after.target_c < segment.target_c):
             words += "; a relay may have stuck, or it was lengthened"  # as a watch has it
         dries = cause == "shorter_hold" and held_c <= limit.DRYING_C
-        account.add(cause, left_s, words, SHORT_DRYING if dries else None)
+        on_the_way_down = cause == "shorter_hold" and not analysed.heats
+        steps = SHORT_DRYING if dries else SHORT_ON_THE_WAY_DOWN if on_the_way_down else None
+        account.add(cause, left_s, words, steps)
 
 
 LOSSES: tuple[Cause, ...] = ("power_limited", "interruption", "waiting")

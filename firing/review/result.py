@@ -578,6 +578,8 @@ class Mended:
         not the matter.
     unchanged_s : float or None
         What the plan as it is takes in this kiln under a controller whose clock waits [s].
+    peak_words : str
+        Why its peak is lower than the plan's, in sentences; empty where it is the plan's.
     """
 
     schedule: Schedule
@@ -586,10 +588,12 @@ class Mended:
     cone_number: float | None
     with_new_elements_s: float | None = None
     unchanged_s: float | None = None
+    peak_words: str = ""
 
     def to_dict(self) -> dict[str, Any]:
         """Return it as the JSON shows it."""
         return keyed(
+            peak_words=self.peak_words,
             changes=self.changes,
             program_s=self.program_s,
             cone_number=self.cone_number,

@@ -686,8 +686,29 @@ MEND_LEAST_HOLD_S = 300.0
 """No hold is cut to less than this [s; practice] …"""
 MEND_MORE_HOLD_S = 3600.0
 """… nor lengthened by more [s; practice]."""
-MEND_HOLD_ROUNDS = 8
-"""A hold is halved in on so many times: to the half minute [number; choice]."""
+MEND_HOLD_ROUNDS = 10
+"""A hold is halved in on so many times: to a few seconds [number; choice]."""
+MEND_CHARTED_C_PER_H = 15.0
+"""No ramp to the peak is slowed below what the chart of cones covers [°C/h; cone-chart-1996] …"""
+MEND_LOWER_C = 150.0
+"""… a lower peak is looked for down to this much below the plan's [°C; choice] …"""
+MEND_BELOW_TOP_C = 10.0
+"""… from so far below the highest that the kiln comes to on [°C; choice] …"""
+MEND_C_PER_CONE = 15.0
+"""… where a cone is about so many degrees, to begin with [°C; cone-chart-1996] …"""
+MEND_PEAK_ROUNDS = 12
+"""… at so many peaks at most [number; choice] …"""
+MEND_CONES_OVER = 0.07
+"""… until the cone is down and no more than this over: a degree is as much [cones; choice]."""
+MEND_COOLED_C = 100.0
+"""A course is followed so far below its end: what comes after moves no cone [°C; choice]."""
+MEND_STEP_C = 10.0
+"""A logged climb is looked at in steps of this [°C; choice] …"""
+MEND_STEP_NOISE = 20.0
+"""… or of its noise so many times, a twentieth of a step's time [1; choice]."""
+MEND_LATE, MEND_FINER = 0.005, 0.995
+"""A rate is kept if its ramp then takes no more than this longer; it is looked for in steps of the
+second [share; choice]."""
 
 # Which plan a log was fired by
 

@@ -1,5 +1,6 @@
 """The acceptance scenes: loads of the example studio, in the example kiln unless said otherwise."""
 
+import re
 from dataclasses import replace
 from typing import Any
 
@@ -192,6 +193,18 @@ def test_drop_and_hold_and_controlled_cooling_count_as_heat_work() -> None:
     assert (made.schedule.peak_c, -made.forecast.cones.reached_number) < (
         plain.schedule.peak_c, -plain.forecast.cones.reached_number,
     )  # fmt: skip
+
+
+def test_a_limit_that_no_kiln_could_break_is_not_printed_as_a_rate() -> None:
+    """Cups of 5 mm stand tens of thousands of degrees an hour near the peak; no kiln does 3000."""
+    request = DesignRequest("glaze", cone="6", cooling=CoolingRequest(1148.0, 1800.0, 83.0, 760.0))
+    by_the_clock = replace(CONTROLLER, waits=False)
+    made = design(alone(GLAZED, "cup"), request, kiln=example_kiln(), controller=by_the_clock)
+    words = " ".join(sentence for reason in made.reasons for sentence in reason.sentences)
+    rates = [float(rate) for rate in re.findall(r"At most ([\d.]+) °C/h", words)]
+    assert rates
+    assert max(rates) < 3000.0
+    assert "No kiln is too fast here" in words
 
 
 def test_once_fired_ware_obeys_the_bisque_limits_on_the_way_up() -> None:

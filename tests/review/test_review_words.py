@@ -3,7 +3,17 @@
 from pathlib import Path
 
 import pytest
-from logmaker import BISQUE, GLAZE, Controller, Faults, PlanStep, Sampling, fire
+from logmaker import (
+    BISQUE,
+    GLAZE,
+    Controller,
+    Faults,
+    PlanStep,
+    Sampling,
+    fire,
+    sample,
+    write_csv,
+)
 from review.made_firings import as_schedule, finding, made_log
 
 from firing.logs.reader import read_log
@@ -213,3 +223,39 @@ def test_two_rates_that_print_alike_are_not_set_against_each_other(tmp_path: Pat
     plan = Schedule("p", (Segment(600.0, 100.0), Segment(900.0, 35.0)), purpose="bisque")
     told = [cause.evidence for cause in review(plan, read_log(log)).causes]
     assert "segment 2 ran a little faster than its 35 °C/h" in told
+
+
+def test_a_kiln_that_begins_colder_than_the_plan_is_no_program_keyed_in_otherwise(
+    tmp_path: Path,
+) -> None:
+    """It begins at 15 °C where 20 are planned: 5 K at 20 °C/h are 15 minutes more."""
+    slow: tuple[PlanStep, ...] = ((20.0, 110.0, 2 * HOUR), *BISQUE[1:])
+    made = fire(slow, start_c=15.0, room_c=15.0)
+    path = write_csv(sample(made, Sampling(interval_s=60.0)), tmp_path / "log.csv")
+    answer = review(as_schedule(slow), read_log(path))
+    assert finding(answer, "ran_long") is None
+    waited = next(c for c in answer.causes if c.cause == "waiting")
+    assert waited.seconds == pytest.approx(15 * 60.0, abs=300.0)
+    assert "began at 1" in waited.evidence
+    assert waited.suggestions == ()
+    assert "other_program" not in {c.cause for c in answer.causes}
+    shown = render_text(review_report(answer))
+    assert "Read the keyed-in" not in shown
+    assert "began at 1" in shown
+
+
+def test_a_slow_cooling_that_was_skipped_asks_for_something(tmp_path: Path) -> None:
+    """Its ware lacks the crystals the plan slows for, and the next firing will, too."""
+    answer = reviewed(tmp_path, GLAZE, faults=Faults(keyed_in=GLAZE[:3]))
+    skipped = finding(answer, "segment_skipped")
+    assert skipped is not None
+    assert "Read the program back" in skipped.next_step
+    assert answer.needs_action
+
+
+def test_bisque_that_came_out_too_hot_has_no_glaze_that_could_have_run(tmp_path: Path) -> None:
+    answer = reviewed(tmp_path, BISQUE, faults=Faults(keyed_in=HOT))
+    again = finding(answer, "refire")
+    assert again is not None
+    assert "that ran" not in again.next_step
+    assert "bloating" in again.next_step

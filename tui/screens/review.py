@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from contextlib import suppress
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, ClassVar
@@ -10,11 +11,11 @@ from textual import work
 from textual.binding import Binding, BindingType
 from textual.message import Message
 
+from firing.cones.table import describe_number
 from firing.errors import FiringError
 
 from ..document import Selection
 from ..equipment import Circumstances, forecast_fitting
-from ..fixing import rates_held, with_rates_held
 from ..plot_lines import review_lines, reviewed_at
 from ..reading_fields import in_fields
 from ..review_entries import ReviewEntry, review_entries, summary
@@ -62,8 +63,8 @@ class ReviewScreen(WalkScreen):
         ),
         Binding(
             "ctrl+f", "fix", "Fix plan",
-            tooltip="Take the rates really held into the open plan, or fit it to the kiln as it "
-            "is; ^Z there undoes it",
+            tooltip="Take rates that the kiln keeps into the open plan, for the same cone; ^Z "
+            "there undoes it",
         ),
         Binding("ctrl+s", "keep", "Keep", tooltip="Keep the firing in the logbook"),
         Binding("p", "in_plan", "In plan", tooltip="Go to this segment in the plan"),
@@ -153,6 +154,10 @@ class ReviewScreen(WalkScreen):
             if left_out:
                 equipment = replace(equipment, load=None)
             found = review_log(schedule, choice, equipment)
+            from firing.review.mending import mending_of
+
+            with suppress(FiringError):
+                mending_of(found)  # found here, so that no key has to wait for it
         except FiringError as error:
             trouble = str(error)
         self.post_message(self.ReviewCame(choice, question, found, trouble, of_plan, left_out))
@@ -191,12 +196,13 @@ class ReviewScreen(WalkScreen):
     def about(self, entry: ReviewEntry) -> Iterable[str]:
         """Return what there is to say of a line, and what of it ^F takes into the plan."""
         yield from entry.details
-        if entry.segment is not None:
-            name = f"segment {entry.segment + 1}: "
-            for change in self._held()[1]:
+        mended, review = self._mended(), self.review
+        if entry.segment is not None and mended is not None and review is not None:
+            name = f"segment {review.schedule.label(entry.segment)}: "
+            for change in mended.changes:
                 if change.startswith(name):
-                    held = change.removeprefix(name)
-                    yield f"^F takes the rate really held into the plan: {held}."
+                    what = "the rate really held" if review.mended is None else "what it keeps"
+                    yield f"^F takes {what} into the plan: {change.removeprefix(name)}."
 
     def on_curve_pointed(self, message: Curve.Pointed) -> None:
         """Go to the line of the segment that the cross-hair is in."""
@@ -223,7 +229,7 @@ class ReviewScreen(WalkScreen):
         if action in ("page", "findings"):
             return self.review is not None and not self.pending
         if action == "fix":
-            return not self.pending and bool(self._held()[1] or self._mended() is not None)
+            return not self.pending and self._mended() is not None
         if action == "in_plan":
             return not self.pending and self._segment is not None
         return True
@@ -246,46 +252,46 @@ class ReviewScreen(WalkScreen):
             self.dismiss(None)
 
     def _mended(self) -> Mended | None:
-        review = self.review
-        mended = None if review is None else review.mended
-        asked = self._kept is None and self.session.reviewed == self._question()
-        return mended if mended is not None and mended.changes and asked else None
+        """Return the plan as `firing review --mend` writes it, if there is one to take."""
+        from firing.review.mending import mending_of
 
-    def _held(self) -> tuple[Schedule, tuple[str, ...]]:
-        review, schedule = self.review, self.session.document.schedule
-        if review is None or review.schedule != schedule or review.refused or review.plan_doubt:
-            return schedule, ()
-        return with_rates_held(schedule, rates_held(review))
+        review = self.review
+        if review is None or review.schedule != self.session.document.schedule:
+            return None
+        if self._kept is None and self.session.reviewed != self._question():
+            return None
+        with suppress(FiringError):
+            mended = mending_of(review)
+            return mended if mended.changes else None
+        return None
 
     def action_fix(self) -> None:
         """Take what the firing showed into the open plan."""
         self.job(self._fix_job)
 
     async def _fix_job(self) -> None:
-        (held, changes), mended = self._held(), self._mended()
-        parts, answers = [], []
-        if changes:
-            parts.append(f"The rates really held: {'; '.join(changes)}.")
-            answers.append(("held", "Take the rates really held"))
-        if mended is not None:
-            parts.append(
-                "The plan that fits the kiln as found, with its cone kept: "
-                f"{'; '.join(mended.changes)}."
-            )
-            answers.insert(0, ("mend", "Take the plan that fits the kiln"))
-        answer = await self.ask("  ".join(parts), *answers, ("", "Leave the plan as it is"))
-        if answer == "held":
-            slower = "  Slower takes more heat-work: look at its cone there."
-            self._take(held, "the rates really held", changes, slower)
-        elif answer == "mend" and mended is not None:
-            self._take(mended.schedule, "the plan that fits the kiln", mended.changes)
+        mended, review = self._mended(), self.review
+        if mended is None or review is None:
+            return
+        key, take = "held", "Take the rates really held"
+        what = "the rates really held"
+        if review.mended is not None:
+            key, take = "mend", "Take the plan that fits the kiln"
+            what = "the plan that fits the kiln"
+        words = f"{what[0].upper()}{what[1:]}: {'; '.join(mended.changes)}."
+        if mended.peak_words:
+            words = f"{mended.peak_words}  {words}"
+        elif mended.cone_number is not None:
+            words += f"  It comes to cone {describe_number(mended.cone_number)}."
+        if await self.ask(words, (key, take), ("", "Leave the plan as it is")) == key:
+            self._take(mended.schedule, what, mended.changes)
 
-    def _take(self, schedule: Schedule, what: str, changes: Sequence[str], more: str = "") -> None:
+    def _take(self, schedule: Schedule, what: str, changes: Sequence[str]) -> None:
         self.session.document.apply(schedule, what)
         self.session.keep()
         self.say(
             f"The open plan has {what}: {'; '.join(changes)}.  F7 goes to it; nothing is written "
-            f"until you save it there, and ^Z there undoes it.{more}"
+            f"until you save it there, and ^Z there undoes it."
         )
         self.refresh_bindings()
 

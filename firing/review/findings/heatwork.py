@@ -236,12 +236,14 @@ def _refire(review: Review) -> Iterator[Finding]:
         if channel.cone_number is not None
     )  # fmt: skip
     places = f" By place: {', '.join(inside)}." if len(inside) > 1 else ""
+    bisque = review.schedule.purpose == "bisque"
     if off > 0:
+        looks = "bisque so dense that it takes little glaze" if bisque else "glaze that ran"
         yield Finding(
             "refire",
             "note",
             f"Firing it again takes no heat-work back.{places}",
-            next_step="Look for bloating, slumping and glaze that ran; what is sound can be used. "
+            next_step=f"Look for bloating, slumping and {looks}; what is sound can be used. "
             "Set the next firing cooler or its hold shorter.",
             source="refiring-practice",
             confidence="possible",

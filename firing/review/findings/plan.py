@@ -127,9 +127,11 @@ def _changed(review: Review) -> Iterator[Finding]:
     """Yield segments that were skipped, repeated or edited, with what of the ware to look at."""
     for change in review.program_changes:
         look = _look_at(review, change)
+        missing = change.kind == "skipped" and change.confidence != "possible"
         yield Finding(
             f"segment_{change.kind}",
-            "check",
+            # The ware lacks what the segment was for, and the next firing will, too.
+            "act" if missing else "check",
             change.words,
             evidence=change.evidence,
             next_step=f"{_CHANGE_STEPS[change.kind]} {look}".rstrip(),

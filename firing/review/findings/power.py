@@ -332,13 +332,15 @@ def _mended(review: Review) -> Iterator[Finding]:
     waits = ""
     if mended.unchanged_s is not None:
         waits = f"; unchanged, {format_duration(mended.unchanged_s)} where the controller waits"
+    lower = f"{mended.peak_words} " if mended.peak_words else ""
     yield Finding(
         "mended",
         "note",
-        f"With this kiln as it is, key {'; '.join(mended.changes)}: it then takes "
+        f"{lower}With this kiln as it is, key {'; '.join(mended.changes)}: it then takes "
         f"{format_duration(mended.program_s)}{cone}{waits}.{ends}{anew}",
         evidence=f"simulated up to {say.degrees(review.schedule.peak_c)} with what this log shows",
-        next_step="'firing review' with --mend FILE writes that plan. See to the kiln, too.",
+        next_step="'firing review' with --mend FILE writes that plan, ^F on the screen takes it. "
+        "See to the kiln, too.",
         source="kiln-model-choices",
         confidence="likely" if found is not None and found.confidence != "possible" else "possible",
     )
