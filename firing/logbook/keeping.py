@@ -84,6 +84,8 @@ class Shelf:
     """Which of ``plan`` and ``kiln`` a person named."""
     fired: frozenset[tuple[str, str]] = frozenset()
     """Plans of the logbook, each with a kiln it was fired in."""
+    faults: tuple[str, ...] = ()
+    """What is wrong with plans and kilns that lie beside the logs, a sentence each."""
 
     def liked(self, kiln: str) -> Mapping[str, int]:
         """Return which plans come first where a log fits several: the least figure does."""
@@ -145,10 +147,11 @@ def shelf_of(
     `beside` in a folder and all below it, or in the folder of a log.
     """
     found: dict[str, list[Paper]] = {"schedule": [], "kiln": []}
+    faults: dict[str, list[str]] = {"schedule": [], "kiln": []}
     for pattern, folder in dict.fromkeys(
         ("**/*.toml", one) if one.is_dir() else ("*.toml", one.parent) for one in beside
     ):
-        for kind, papers in _papers_in(folder, pattern):
+        for kind, papers in _papers_in(folder, pattern, faults):
             found[kind] += papers
     by_title: dict[str, Paper] = {}
     if plans:
@@ -176,19 +179,22 @@ def shelf_of(
         for one in found["kiln"]:
             by_name[_kiln(one.text).name] = one
     named = {name for name, given in (("plan", plans), ("kiln", kilns)) if given}
-    return Shelf(by_title, by_name, frozenset(named), book.fired())
+    left_out = [*(() if plans else faults["schedule"]), *(() if kilns else faults["kiln"])]
+    return Shelf(by_title, by_name, frozenset(named), book.fired(), tuple(left_out))
 
 
-def _papers_in(folder: Path, pattern: str) -> Iterator[tuple[str, list[Paper]]]:
-    """Yield the faultless schedules and kilns of a folder, by their kind."""
+def _papers_in(
+    folder: Path, pattern: str, faults: Mapping[str, list[str]]
+) -> Iterator[tuple[str, list[Paper]]]:
+    """Yield the faultless schedules and kilns of a folder, by their kind; add others' faults."""
     read: dict[str, list[Paper]] = {"schedule": [], "kiln": []}
     for path in sorted(folder.glob(pattern)):
         kind = kind_of(path)
         if kind in read:
             try:
                 read[kind].append(replace(paper(kind, path), folder=path.resolve().parent))
-            except FiringError:
-                continue  # it is listed as no plan of any log
+            except FiringError as error:
+                faults[kind].append(str(error))
     yield from read.items()
 
 
