@@ -260,7 +260,7 @@ def _figures(result: Review, tariff: Tariff | None) -> dict[str, Any]:
         **causes,
         "peak_c": result.peak_c,
         "planned_peak_c": result.schedule.peak_c,
-        "cone": result.cones.reached,
+        "cone": result.cones.reached_as_printed,
         "cone_number": result.cones.reached_number,
         "planned_cone_number": result.cones_planned.reached_number,
         "uneven_c": None if uneven is None else uneven.last_hour_c,

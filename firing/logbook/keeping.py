@@ -306,7 +306,7 @@ def shown_of(entry: Entry, log: Log, channel: int, found: Review) -> Shown:
     trace = log.trace
     started_at, utc_offset_s, source = _began(entry, trace)
     peak_s = float(trace.time_s[int(np.nanargmax(found.temperature_c))])
-    reached = found.cones
+    reached = found.cones.reached_as_printed
     energy = energy_by_output(trace, found.kiln)
     shown = Shown(
         started_at,
@@ -314,8 +314,8 @@ def shown_of(entry: Entry, log: Log, channel: int, found: Review) -> Shown:
         zone=str(entry.reading.get("zone") or ""),
         started_from=source,
         peak_c=found.peak_c,
-        reached="" if reached.reached is None else str(reached.reached),
-        reached_number=reached.reached_number,
+        reached=reached or "",
+        reached_number=found.cones.reached_number,
         heating_s=max(0.0, peak_s - found.lead_in_s),
         witnesses=_witnesses(found),
         kwh_by_log=None if energy is None else energy.kwh,
