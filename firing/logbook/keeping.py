@@ -626,7 +626,7 @@ class _Keeper:
         try:
             refuse_contradiction(tuple(map(parse_witness, entry.witnesses)))
             matched = _matched(entry, self.shelf, path)
-            entry = matched.entry
+            entry, papers = matched.entry, matched.entry
             shown = shown_of(entry, matched.log, matched.channel, matched.review)
             if self.tariff is not None:
                 entry = _priced(entry, shown, matched.review, self.tariff)
@@ -639,23 +639,67 @@ class _Keeper:
         if twin is not None and mine is not None and not mine.outlasts(self._readings[twin]):
             return self._known(twin, path)
         state, number, told = "would be kept", None, KeptLog(str(path))
+        shorter = None if twin is not None else self.book.shorter_form(entry)
+        before = shorter[1] if shorter is not None else twin
+        changed: list[str] = []
+        if before is not None and before > 0:
+            # Its figures are by the papers that it is kept with, whichever these are now.
+            entry, papers, changed = self._grown(entry, self.book.entry(before))
+            try:
+                shown = shown_of(
+                    entry, matched.log, matched.channel,
+                    _reviewed(entry, matched.log, matched.channel),
+                )  # fmt: skip
+            except FiringError as error:
+                return KeptLog(str(path), before, "refused", why=f"firing {before}: {error}")
         if self.dry_run:
-            grown = twin is not None or self.book.shorter_form(entry) is not None
-            state, key = "grown" if grown else state, -1 - len(self._paths)
+            state, key = "grown" if before is not None else state, -1 - len(self._paths)
             self._bodies[body] = key
         else:
             kept = self.book.keep(entry, shown, twin)
             state, key = _state(kept), kept.id
             number = key
             if kept.grown:
+                self.book.add_to(key, papers, shown)
                 told = self._known(key, path)
+        why, _, why_kiln = entry.matched.partition(_KILN)
         found = KeptLog(
-            str(path), number, state, entry.plan, entry.kiln, matched.sure and not told.differs,
-            matched.why, matched.why_kiln, matched.log.notes,
-            "" if twin is None else self._paths.get(twin, ""), told.added, told.differs,
+            str(path), number, state, entry.plan, entry.kiln,
+            (matched.sure or why == _NAMED) and not told.differs,
+            why, why_kiln, matched.log.notes,
+            "" if twin is None else self._paths.get(twin, ""), (*changed, *told.added),
+            told.differs,
         )  # fmt: skip
         self._paths[key], self._readings[key] = str(path), mine
         return found
+
+    def _grown(self, entry: Entry, old: Entry) -> tuple[Entry, Entry, list[str]]:
+        """Return a longer log with the papers of its firing, what of them is new, and in words.
+
+        What a person named goes before what was found by the course, and now before then: the rest
+        of a firing is watched by the rest's plan, and its whole log is of the whole's.
+        """
+        was, now = old.matched.partition(_KILN), entry.matched.partition(_KILN)
+        papers, changed = Entry("", b""), []
+        why = {"plan": was[0], "kiln": was[2]}
+        for kind, here in (("plan", now[0]), ("kiln", now[2])):
+            name, text = getattr(entry, kind), getattr(entry, f"{kind}_text")
+            kept, kept_text = getattr(old, kind), getattr(old, f"{kind}_text")
+            settled = bool(kept) and why[kind] == _NAMED and kind not in self.shelf.named
+            if not name or settled or (name, text) == (kept, kept_text):
+                continue
+            why[kind] = here
+            said: dict[str, Any] = {kind: name, f"{kind}_text": text}
+            papers = replace(papers, **said)
+            changed.append(f"the {kind} {name}" + _instead(kept or None))
+        matched = why["plan"] + (_KILN + why["kiln"] if why["kiln"] else "")
+        papers = replace(papers, matched=matched)
+        whole = replace(
+            old, log_name=entry.log_name, body=entry.body, written_at=entry.written_at,
+            part=entry.part, reading=entry.reading, channel=entry.channel,
+            began_at=entry.began_at, matched=matched, **_papers(papers),
+        )  # fmt: skip
+        return whole, papers, changed
 
     def _known(self, number: int, path: Path) -> KeptLog:
         """Add what is said to a firing that is there already, or would be by this run."""
