@@ -871,8 +871,10 @@ class _Readings:
         Two kilns that run one program side by side differ by more than the digits that a log drops.
         """
         short, long = sorted((self, other), key=lambda one: one.lasts_s)
-        if short.at_s.size < _FEWEST_READINGS or float(np.ptp(short.read_c)) < _LEAST_RISE_C:
+        if short.at_s.size < _FEWEST_READINGS:
             return False
+        if float(np.ptp(short.read_c)) < _LEAST_RISE_C:
+            return short._is_within(long)
         within = (short.at_s >= long.at_s[0] - 1.0) & (short.at_s <= long.at_s[-1] + 1.0)
         if np.mean(within) < _NEARLY_ALL:
             return False
@@ -881,6 +883,19 @@ class _Readings:
         clock_s = 60.0 if minutes[0] != minutes[1] else 1.0
         slope_c_per_s = np.abs(np.gradient(short.read_c, short.at_s))
         same = within & (off_c <= _ROUNDED_C + slope_c_per_s * clock_s)
+        return bool(np.mean(same) >= _NEARLY_ALL)
+
+    def _is_within(self, other: _Readings) -> bool:
+        """Whether the other has these very readings: of minutes nothing less tells kilns apart.
+
+        Two kilns that stand cold, or warm alike, read the same whole degrees; not the same tenths.
+        """
+        if np.unique(self.read_c).size < _FEWEST_READINGS:
+            return False
+        place = np.clip(np.searchsorted(other.at_s, self.at_s - 0.5), 0, other.at_s.size - 1)
+        same = (np.abs(other.at_s[place] - self.at_s) < 0.5) & (
+            np.abs(other.read_c[place] - self.read_c) < 0.05
+        )
         return bool(np.mean(same) >= _NEARLY_ALL)
 
 

@@ -265,6 +265,28 @@ def test_a_longer_log_of_the_same_firing_takes_the_shorter_ones_place(
     assert [one.state for one in keep_logs(book, [short], shelf)] == ["known"]
 
 
+def test_minutes_of_one_firing_are_one_firing(book: Logbook, tmp_path: Path) -> None:
+    """Two recordings of a log replayed, stopped after 28 and 15 readings, and another kiln's."""
+    shelf = shelf_of(book, plans=["decal"])
+    chance = np.random.default_rng(4)
+    read_c = 18.0 + 0.3 * np.arange(28) + chance.normal(0.0, 0.4, 28)
+    made = {
+        "long": read_c, "short": read_c[:15],
+        "beside": 18.0 + 0.3 * np.arange(28) + chance.normal(0.0, 0.4, 28),
+        "idle": np.full(28, 18.0), "idle too": np.full(20, 18.0),
+    }  # fmt: skip
+    states = {}
+    for name, values in made.items():
+        lines = [f"2026-11-27T20:{n:02d}:00,{one:.2f}," for n, one in enumerate(values)]
+        log = tmp_path / f"{name}.csv"
+        text = "\n".join(["time,kiln (°C),status", *lines, ""])
+        log.write_text(text if name != "idle too" else text + "\n", encoding="utf-8")
+        (found,) = keep_logs(book, [log], shelf)
+        states[name] = found.state, found.id
+    assert states["short"] == ("known", states["long"][1])
+    assert {states[name][0] for name in ("long", "beside", "idle", "idle too")} == {"kept"}
+
+
 REST = Schedule(
     "Rest", (Segment(500.0, 120.0), Segment(820.0, 120.0)), purpose="bisque", start_c=400.0
 )
