@@ -1,7 +1,6 @@
 """``firing fleet``: many logs at once."""
 
 import os
-from contextlib import suppress
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -85,7 +84,6 @@ def fleet_command(
     if source is not None and book is not None:
         raise FiringError("name a folder or --logbook, not both; two runs may share one --out")
     if html is not None:
-        overwrite = overwrite or _is_own_page(html)
         check_writable(html, overwrite=overwrite)  # before the work, not after it
     place, run = FleetTable(table), None
     if source is not None or book is not None:
@@ -110,13 +108,6 @@ def fleet_command(
     if as_json:
         outcome.document({**found.to_dict(), "run": None if run is None else run.to_dict()})
     return outcome.act_if(found.needs_action)
-
-
-def _is_own_page(path: Path) -> bool:
-    """Return whether a page is one that this command wrote: a second run brings it up to date."""
-    with suppress(OSError), path.open("rb") as file:
-        return b"<title>Fleet: " in file.read(4096)
-    return False
 
 
 def _logs(source: str | None, book: str | None, studio: "Studio") -> tuple["JobSource", "Studio"]:

@@ -145,6 +145,8 @@ def keep_command(
         raise FiringError(f"{folders[0]}: holds no log; name the folder that your logger writes to")
     with Logbook.open(place, create=not dry_run) as book:
         shelf = shelf_of(book, plans=plans, kilns=kilns, beside=logs)
+        for fault in shelf.faults:
+            outcome.note(f"left out: {fault}")
         prices = open_file("tariff", tariff)
         found = keep_logs(
             book, files, shelf, said, tariff=prices, dry_run=dry_run, progress=progress_line()

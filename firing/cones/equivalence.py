@@ -125,6 +125,14 @@ class ConeVerdict(Tabular):
         return f"<ConeVerdict {self.words}>"
 
     @property
+    def reached_as_printed(self) -> str | None:
+        """The cone reached as `reached_number` is printed: the next one, a hair short of it."""
+        if self.reached_number is None:
+            return self.reached
+        printed = describe_number(self.reached_number)
+        return printed if printed in self.by_cone else self.reached
+
+    @property
     def words(self) -> str:
         """The cone with its range: ``cone 5.8 (5.3 to 6.2)``."""
         if self.reached_number is None:
@@ -151,8 +159,9 @@ class ConeVerdict(Tabular):
         return tuple(_warnings(self.reached, self.by_cone, self.kind, self.peak_c, unit))
 
     def to_dict(self) -> dict[str, object]:
-        """Return the verdict keyed for JSON."""
-        return json_fields(self) | {"budget_c": round(self.budget_c, 2)}
+        """Return the verdict keyed for JSON; its ``reached`` is `reached_as_printed`."""
+        printed = {"reached": self.reached_as_printed, "budget_c": round(self.budget_c, 2)}
+        return json_fields(self) | printed
 
 
 def approach_rates_c_per_h(

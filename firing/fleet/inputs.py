@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import re
+import tomllib
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -18,7 +19,7 @@ if TYPE_CHECKING:
     from firing.kiln.tariff import Tariff
     from firing.logs.options import ReadingOptions
 
-INSTALL = "many logs need the extra 'fleet'; install it with: pip install 'firing[fleet]'"
+INSTALL = "many logs need the extra 'fleet'; in firing's folder run: pip install '.[fleet]'"
 
 
 @dataclass(frozen=True, slots=True)
@@ -134,7 +135,10 @@ def read_folder(kind: str, place: str | None) -> tuple[dict[str, Any], dict[str,
     paths: dict[str, str] = {}
     faults: list[str] = []
     for path in sorted(folder.rglob("*.toml")):
-        if kind_of(path) != kind:
+        of = kind_of(path)
+        if of is None and (fault := _no_toml(path)):
+            faults.append(fault)  # it may be one of them: logs would be taken for another's
+        if of != kind:
             continue
         if path.stem in paths:
             faults.append(f"{path} and {paths[path.stem]} have one name; rename one of them")
@@ -148,6 +152,15 @@ def read_folder(kind: str, place: str | None) -> tuple[dict[str, Any], dict[str,
     if not read:
         raise FiringError(f"{place} has no {kind} file; name a folder with some")
     return read, paths
+
+
+def _no_toml(path: Path) -> str:
+    """Return what is wrong with a file that does not even show its kind; empty if it is TOML."""
+    try:
+        tomllib.loads(path.read_text(encoding="utf-8"))
+    except (OSError, ValueError) as error:
+        return f"{path}: is not TOML ({error}); mend it, or move it out of the folder"
+    return ""
 
 
 def studio_of(

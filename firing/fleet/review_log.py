@@ -21,6 +21,7 @@ from firing.kiln.tariff import EnergyCourse, cost
 from firing.logbook.measure import measure
 from firing.logs.options import ReadingOptions
 from firing.logs.reader import Log, pick_channel, read_bytes
+from firing.review import thresholds as limit
 from firing.review.result import CAUSE_NAMES
 from firing.review.review import review
 from firing.review.which_plan import which_kiln, which_plan
@@ -194,8 +195,32 @@ def _of_log(read: Log, log: str) -> dict[str, Any]:
     }
 
 
+_BEGIN_RISE_C, _BEGIN_READINGS = 50.0, 60
+"""So far and so long a log has to go on for its beginning to be no other firing's [°C, number]."""
+
+
+def _begins_like(read: Log, channel: int) -> int | None:
+    """Return a number for the start of a log and its first readings, None where they tell nothing.
+
+    A log packed, cut short, or with other marks between its columns begins as the firing's other
+    log does.
+    """
+    read_c = read.trace.channel_c(channel)
+    read_c = read_c[np.isfinite(read_c)]
+    if read.trace.started is None or not read_c.size:
+        return None
+    risen = np.flatnonzero(read_c > read_c[0] + _BEGIN_RISE_C)
+    size = max(int(risen[0]) + 1, _BEGIN_READINGS) if risen.size else read_c.size + 1
+    if size > read_c.size:
+        return None
+    tenths = np.rint(read_c[:size] * 10.0).astype("<i4")
+    told = f"{read.trace.started.astimezone(UTC):%Y-%m-%dT%H:%M:%S}".encode() + tenths.tobytes()
+    return int.from_bytes(hashlib.sha256(told).digest()[:8], "big", signed=True)
+
+
 def _reviewed(read: Log, studio: Studio, plan: str, kiln: str, known: dict[str, Any]) -> Row:
     channel, result = pick_channel(read, studio.channel), None
+    known |= {"begins_like": _begins_like(read, channel)}
     if not plan:
         match = which_plan(read, studio.plans, channel=channel, place=known["log"])
         if match.best is None:
@@ -235,7 +260,7 @@ def _figures(result: Review, tariff: Tariff | None) -> dict[str, Any]:
         **causes,
         "peak_c": result.peak_c,
         "planned_peak_c": result.schedule.peak_c,
-        "cone": result.cones.reached,
+        "cone": result.cones.reached_as_printed,
         "cone_number": result.cones.reached_number,
         "planned_cone_number": result.cones_planned.reached_number,
         "uneven_c": None if uneven is None else uneven.last_hour_c,
@@ -265,8 +290,17 @@ def _wear(result: Review) -> dict[str, Any]:
     }
 
 
+def _ran_through(result: Review) -> bool:
+    """Return whether a firing took its plan from end to end, without a longer interruption."""
+    out_s = sum(share.seconds for share in result.causes if share.cause == "interruption")
+    return result.actual_s is not None and result.ended == "program" and out_s < limit.LATE_S
+
+
 def _energy(result: Review, tariff: Tariff | None) -> dict[str, Any]:
-    """Return energy and cost: by the output if it is logged, else as the forecast has them."""
+    """Return energy and cost: by the output if it is logged, else as the forecast has them.
+
+    A forecast is of the whole plan, so it speaks for no firing that was broken off or interrupted.
+    """
     kiln, duty, trace = result.kiln, result.log.trace.duty, result.log.trace
     if kiln is None or result.forecast.kiln is None or result.refused:
         return {}
@@ -276,6 +310,8 @@ def _energy(result: Review, tariff: Tariff | None) -> dict[str, Any]:
         given_j = np.cumsum(share[1:] * np.diff(trace.time_s)) * kiln.available_w
         course = EnergyCourse(trace.time_s, np.concatenate([[0.0], given_j]))
         energy_from = "output"
+    elif not _ran_through(result):
+        return {}
     if course.kwh <= 0.0:
         return {}
     priced = None

@@ -91,11 +91,14 @@ class Row:
     finding: Annotated[str | None, "the gravest finding, in one sentence"] = None
     findings: Annotated[tuple[str, ...] | None, "ids of all findings to act on or check"] = None
     energy_kwh: Annotated[float | None, "electricity [kWh]"] = None
-    energy_from: Annotated[str | None, "what the energy rests on: output (logged) or forecast"] = (
-        None
-    )
+    energy_from: Annotated[
+        str | None, "what the energy rests on: output (logged), meter or forecast"
+    ] = None
     cost: Annotated[float | None, "price of that electricity"] = None
     currency: Annotated[str | None, "its currency"] = None
+    begins_like: Annotated[
+        int | None, "hash of its start and first readings: two logs of one firing share it"
+    ] = None
 
 
 COLUMNS = tuple(one.name for one in fields(Row))

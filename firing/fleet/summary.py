@@ -80,6 +80,7 @@ class KilnSummary(Serialised):
     """One kiln; figures of lateness and evenness are of its last firings.
 
     `late` is the share of them that ran late, those of plans that are late in every kiln left out.
+    `energy_forecast_kwh` of the energy nobody measured; of `energy_unknown` firings there is none.
     """
 
     kiln: str
@@ -93,6 +94,8 @@ class KilnSummary(Serialised):
     cone_off: float | None = field(metadata=rounded(2))
     act: float = field(metadata=rounded(3))
     energy_kwh: float = field(metadata=rounded(1))
+    energy_forecast_kwh: float = field(metadata=rounded(1))
+    energy_unknown: int
     cost: float | None = field(metadata=rounded(2))
     last_month: str | None
     excess_h: FloatArray = field(metadata=OMITTED, repr=False, hash=False)
@@ -126,6 +129,7 @@ class PlanSummary(Serialised):
         alone = self.kilns == 0  # nobody knows the kilns
         return (
             self.late is not None
+            and self.firings >= ENOUGH
             and self.late >= ALWAYS
             and (alone or self.late_kilns > MOSTLY * self.kilns)
         )
@@ -199,7 +203,7 @@ class FleetSummary:
     counts : dict
         How many logs there are of each status; copies of one log count once.
     copies : int
-        Logs left out as their bytes are those of another.
+        Logs left out as their bytes, or their readings, are those of another.
     first : tuple of LookFirst
         What to look at, the most pressing first.
     not_reviewed : tuple of NotReviewed
@@ -273,7 +277,9 @@ class _Columns:
         "uneven_cones", "uneven_c", "power_over_loss", "power_over_loss_se", "climb_left_c_per_h",
         "last_rate_c_per_h", "energy_kwh", "cost",
     )  # fmt: skip
-    WORDS = ("status", "kiln", "plan", "plan_by", "month", "cause", "ended", "currency")
+    WORDS = (
+        "status", "kiln", "plan", "plan_by", "month", "cause", "ended", "currency", "energy_from",
+    )  # fmt: skip
 
     def __init__(self, table: FleetTable) -> None:
         size, filled = table.count(), 0
@@ -282,9 +288,18 @@ class _Columns:
         self.numbers: dict[str, FloatArray] = {name: np.empty(size) for name in self.NUMBERS}
         self.started_s: Ints = np.empty(size, np.int64)
         self.act: Bools = np.empty(size, np.bool_)
-        begins = np.zeros(size, np.uint64)
+        begins, course = np.zeros(size, np.uint64), np.zeros(size, np.uint64)
+        readings = np.zeros(size, np.int64)
         # Part by part: what is no longer wanted makes room before more is read.
-        names = [*self.NUMBERS, *self.WORDS, "log_sha256", "started_at", "act"]
+        names = [
+            *self.NUMBERS,
+            *self.WORDS,
+            "log_sha256",
+            "started_at",
+            "readings",
+            "begins_like",
+            "act",
+        ]
         for part in table.parts(names):
             here = slice(filled, filled + part.num_rows)
             for name in self.WORDS:
@@ -294,11 +309,13 @@ class _Columns:
             self.started_s[here] = part["started_at"].cast("int64").fill_null(0).to_numpy()
             self.act[here] = part["act"].fill_null(False).to_numpy()
             begins[here] = _hash_begins(part["log_sha256"])
+            course[here] = part["begins_like"].fill_null(0).to_numpy().view(np.uint64)
+            readings[here] = part["readings"].fill_null(0).to_numpy()
             filled = here.stop
         self.words = {name: list(place) for name, place in self._place.items()}
         # Of what cannot be read two of a kind are two.
         begins[self.codes["status"] == self.code("status", "unreadable")] = 0
-        kept = _without_copies(begins, table)
+        kept = _without_copies((begins, course), readings, table)
         self.copies = 0 if kept is None else size - int(np.count_nonzero(kept))
         if kept is not None:
             self.codes = {name: values[kept] for name, values in self.codes.items()}
@@ -330,20 +347,26 @@ def _hash_begins(column: pa.ChunkedArray) -> Any:
     return np.concatenate(begins) if begins else np.empty(0, np.uint64)
 
 
-def _without_copies(begins: npt.NDArray[np.uint64], table: FleetTable) -> Bools | None:
-    """Return which rows stand for the logs of their bytes, the first by path; None if all do."""
-    ordered = np.sort(begins[begins > 0])
-    twice = np.unique(ordered[1:][ordered[1:] == ordered[:-1]])
-    if not twice.size:
-        return None
-    kept = np.ones(begins.size, dtype=np.bool_)
-    logs = table.read(["log"])["log"]
-    places = np.flatnonzero(np.isin(begins, twice))
-    seen: set[int] = set()
-    for place in sorted(places.tolist(), key=lambda place: str(logs[place])):
-        kept[place] = begins[place] not in seen
-        seen.add(begins[place])
-    return kept
+def _without_copies(
+    marks: Sequence[npt.NDArray[np.uint64]], readings: Ints, table: FleetTable
+) -> Bools | None:
+    """Return which rows stand for the logs of one mark; None if all do.
+
+    Of them the longest counts, and the first by path: a shorter one may have been cut off.
+    """
+    kept, logs = np.ones(marks[0].size, dtype=np.bool_), None
+    for begins in marks:
+        ordered = np.sort(begins[begins > 0])
+        twice = np.unique(ordered[1:][ordered[1:] == ordered[:-1]])
+        if not twice.size:
+            continue
+        paths = table.read(["log"])["log"] if logs is None else logs
+        logs, seen = paths, set[int]()
+        places = np.flatnonzero(np.isin(begins, twice) & kept).tolist()
+        for place in sorted(places, key=lambda at: (-readings[at], str(paths[at]))):
+            kept[place] = int(begins[place]) not in seen
+            seen.add(int(begins[place]))
+    return None if logs is None else kept
 
 
 def summarise(table: FleetTable) -> FleetSummary:
@@ -457,11 +480,13 @@ def _kilns(
     """Return the kilns, and the row of the last firing of each."""
     found, last = [], {}
     numbers = rows.numbers
+    from_, forecast = rows.codes["energy_from"], rows.code("energy_from", "forecast")
     for code, places in _groups(rows.codes["kiln"], reviewed, rows.started_s):
         done = places[np.isfinite(numbers["excess_s"][places]) & ~by_plan[places]][-RECENT:]
         recent = places[-RECENT:]
         cone_off = numbers["cone_number"][recent] - numbers["planned_cone_number"][recent]
         name, cost = rows.words["kiln"][code], numbers["cost"][places]
+        kwh = numbers["energy_kwh"][places]
         month = int(rows.codes["month"][places[-1]])
         last[name] = int(places[-1])
         found.append(
@@ -476,7 +501,9 @@ def _kilns(
                 uneven_c=_median(numbers["uneven_c"][recent]),
                 cone_off=_median(cone_off),
                 act=_share(rows.act[recent]),
-                energy_kwh=float(np.nansum(numbers["energy_kwh"][places])),
+                energy_kwh=float(np.nansum(kwh)),
+                energy_forecast_kwh=float(np.nansum(kwh[from_[places] == forecast])),
+                energy_unknown=int(np.count_nonzero(np.isnan(kwh))),
                 cost=float(np.nansum(cost)) if np.isfinite(cost).any() else None,
                 last_month=rows.words["month"][month] if month >= 0 else None,
                 excess_h=numbers["excess_s"][places][-60:] / 3600.0,

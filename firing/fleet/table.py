@@ -34,9 +34,11 @@ GROUP_ROWS = 4096
 """And is written so many rows at a time, which is all that is in memory of it."""
 SHARED = (
     "kiln", "kiln_by", "kiln_file", "plan", "plan_by", "plan_file", "month", "status", "cause",
-    "ended", "currency",
+    "ended", "currency", "energy_from",
 )  # fmt: skip
 """Columns of few different words, read as such."""
+LATER = ("begins_like",)
+"""Columns that tables of an earlier version lack."""
 NEEDED = ("log", "status")
 """Columns without an empty cell."""
 _UNFINISHED = ".part."
@@ -72,6 +74,8 @@ def _fault_of(held: pa.Schema) -> str | None:
     """Return why a file with these columns is no part of the table: another program wrote it."""
     for column in schema():
         found = held.get_all_field_indices(column.name)
+        if not found and column.name in LATER:
+            continue
         if len(found) != 1:
             return f"column {column.name} stands there {len(found)} times"
         kind = held.field(found[0]).type
@@ -166,6 +170,10 @@ class FleetTable:
         shared = [one for one in SHARED if columns is None or one in columns]
         with self._opened(name, shared) as file:
             part = file.read(columns)
+            for one in LATER:
+                if one not in part.column_names and (columns is None or one in columns):
+                    empty = arrow().nulls(part.num_rows, schema().field(one).type)
+                    part = part.append_column(one, empty)
             for one in NEEDED:
                 if one in part.column_names and part[one].null_count:
                     raise arrow().ArrowInvalid(f"column {one} has empty cells")

@@ -84,6 +84,8 @@ class Shelf:
     """Which of ``plan`` and ``kiln`` a person named."""
     fired: frozenset[tuple[str, str]] = frozenset()
     """Plans of the logbook, each with a kiln it was fired in."""
+    faults: tuple[str, ...] = ()
+    """What is wrong with plans and kilns that lie beside the logs, a sentence each."""
 
     def liked(self, kiln: str) -> Mapping[str, int]:
         """Return which plans come first where a log fits several: the least figure does."""
@@ -145,10 +147,11 @@ def shelf_of(
     `beside` in a folder and all below it, or in the folder of a log.
     """
     found: dict[str, list[Paper]] = {"schedule": [], "kiln": []}
+    faults: dict[str, list[str]] = {"schedule": [], "kiln": []}
     for pattern, folder in dict.fromkeys(
         ("**/*.toml", one) if one.is_dir() else ("*.toml", one.parent) for one in beside
     ):
-        for kind, papers in _papers_in(folder, pattern):
+        for kind, papers in _papers_in(folder, pattern, faults):
             found[kind] += papers
     by_title: dict[str, Paper] = {}
     if plans:
@@ -176,19 +179,22 @@ def shelf_of(
         for one in found["kiln"]:
             by_name[_kiln(one.text).name] = one
     named = {name for name, given in (("plan", plans), ("kiln", kilns)) if given}
-    return Shelf(by_title, by_name, frozenset(named), book.fired())
+    left_out = [*(() if plans else faults["schedule"]), *(() if kilns else faults["kiln"])]
+    return Shelf(by_title, by_name, frozenset(named), book.fired(), tuple(left_out))
 
 
-def _papers_in(folder: Path, pattern: str) -> Iterator[tuple[str, list[Paper]]]:
-    """Yield the faultless schedules and kilns of a folder, by their kind."""
+def _papers_in(
+    folder: Path, pattern: str, faults: Mapping[str, list[str]]
+) -> Iterator[tuple[str, list[Paper]]]:
+    """Yield the faultless schedules and kilns of a folder, by their kind; add others' faults."""
     read: dict[str, list[Paper]] = {"schedule": [], "kiln": []}
     for path in sorted(folder.glob(pattern)):
         kind = kind_of(path)
         if kind in read:
             try:
                 read[kind].append(replace(paper(kind, path), folder=path.resolve().parent))
-            except FiringError:
-                continue  # it is listed as no plan of any log
+            except FiringError as error:
+                faults[kind].append(str(error))
     yield from read.items()
 
 
@@ -300,7 +306,7 @@ def shown_of(entry: Entry, log: Log, channel: int, found: Review) -> Shown:
     trace = log.trace
     started_at, utc_offset_s, source = _began(entry, trace)
     peak_s = float(trace.time_s[int(np.nanargmax(found.temperature_c))])
-    reached = found.cones
+    reached = found.cones.reached_as_printed
     energy = energy_by_output(trace, found.kiln)
     shown = Shown(
         started_at,
@@ -308,8 +314,8 @@ def shown_of(entry: Entry, log: Log, channel: int, found: Review) -> Shown:
         zone=str(entry.reading.get("zone") or ""),
         started_from=source,
         peak_c=found.peak_c,
-        reached="" if reached.reached is None else str(reached.reached),
-        reached_number=reached.reached_number,
+        reached=reached or "",
+        reached_number=found.cones.reached_number,
         heating_s=max(0.0, peak_s - found.lead_in_s),
         witnesses=_witnesses(found),
         kwh_by_log=None if energy is None else energy.kwh,
@@ -620,7 +626,7 @@ class _Keeper:
         try:
             refuse_contradiction(tuple(map(parse_witness, entry.witnesses)))
             matched = _matched(entry, self.shelf, path)
-            entry = matched.entry
+            entry, papers = matched.entry, matched.entry
             shown = shown_of(entry, matched.log, matched.channel, matched.review)
             if self.tariff is not None:
                 entry = _priced(entry, shown, matched.review, self.tariff)
@@ -633,23 +639,67 @@ class _Keeper:
         if twin is not None and mine is not None and not mine.outlasts(self._readings[twin]):
             return self._known(twin, path)
         state, number, told = "would be kept", None, KeptLog(str(path))
+        shorter = None if twin is not None else self.book.shorter_form(entry)
+        before = shorter[1] if shorter is not None else twin
+        changed: list[str] = []
+        if before is not None and before > 0:
+            # Its figures are by the papers that it is kept with, whichever these are now.
+            entry, papers, changed = self._grown(entry, self.book.entry(before))
+            try:
+                shown = shown_of(
+                    entry, matched.log, matched.channel,
+                    _reviewed(entry, matched.log, matched.channel),
+                )  # fmt: skip
+            except FiringError as error:
+                return KeptLog(str(path), before, "refused", why=f"firing {before}: {error}")
         if self.dry_run:
-            grown = twin is not None or self.book.shorter_form(entry) is not None
-            state, key = "grown" if grown else state, -1 - len(self._paths)
+            state, key = "grown" if before is not None else state, -1 - len(self._paths)
             self._bodies[body] = key
         else:
             kept = self.book.keep(entry, shown, twin)
             state, key = _state(kept), kept.id
             number = key
             if kept.grown:
+                self.book.add_to(key, papers, shown)
                 told = self._known(key, path)
+        why, _, why_kiln = entry.matched.partition(_KILN)
         found = KeptLog(
-            str(path), number, state, entry.plan, entry.kiln, matched.sure and not told.differs,
-            matched.why, matched.why_kiln, matched.log.notes,
-            "" if twin is None else self._paths.get(twin, ""), told.added, told.differs,
+            str(path), number, state, entry.plan, entry.kiln,
+            (matched.sure or why == _NAMED) and not told.differs,
+            why, why_kiln, matched.log.notes,
+            "" if twin is None else self._paths.get(twin, ""), (*changed, *told.added),
+            told.differs,
         )  # fmt: skip
         self._paths[key], self._readings[key] = str(path), mine
         return found
+
+    def _grown(self, entry: Entry, old: Entry) -> tuple[Entry, Entry, list[str]]:
+        """Return a longer log with the papers of its firing, what of them is new, and in words.
+
+        What a person named goes before what was found by the course, and now before then: the rest
+        of a firing is watched by the rest's plan, and its whole log is of the whole's.
+        """
+        was, now = old.matched.partition(_KILN), entry.matched.partition(_KILN)
+        papers, changed = Entry("", b""), []
+        why = {"plan": was[0], "kiln": was[2]}
+        for kind, here in (("plan", now[0]), ("kiln", now[2])):
+            name, text = getattr(entry, kind), getattr(entry, f"{kind}_text")
+            kept, kept_text = getattr(old, kind), getattr(old, f"{kind}_text")
+            settled = bool(kept) and why[kind] == _NAMED and kind not in self.shelf.named
+            if not name or settled or (name, text) == (kept, kept_text):
+                continue
+            why[kind] = here
+            said: dict[str, Any] = {kind: name, f"{kind}_text": text}
+            papers = replace(papers, **said)
+            changed.append(f"the {kind} {name}" + _instead(kept or None))
+        matched = why["plan"] + (_KILN + why["kiln"] if why["kiln"] else "")
+        papers = replace(papers, matched=matched)
+        whole = replace(
+            old, log_name=entry.log_name, body=entry.body, written_at=entry.written_at,
+            part=entry.part, reading=entry.reading, channel=entry.channel,
+            began_at=entry.began_at, matched=matched, **_papers(papers),
+        )  # fmt: skip
+        return whole, papers, changed
 
     def _known(self, number: int, path: Path) -> KeptLog:
         """Add what is said to a firing that is there already, or would be by this run."""
@@ -821,8 +871,10 @@ class _Readings:
         Two kilns that run one program side by side differ by more than the digits that a log drops.
         """
         short, long = sorted((self, other), key=lambda one: one.lasts_s)
-        if short.at_s.size < _FEWEST_READINGS or float(np.ptp(short.read_c)) < _LEAST_RISE_C:
+        if short.at_s.size < _FEWEST_READINGS:
             return False
+        if float(np.ptp(short.read_c)) < _LEAST_RISE_C:
+            return short._is_within(long)
         within = (short.at_s >= long.at_s[0] - 1.0) & (short.at_s <= long.at_s[-1] + 1.0)
         if np.mean(within) < _NEARLY_ALL:
             return False
@@ -831,6 +883,19 @@ class _Readings:
         clock_s = 60.0 if minutes[0] != minutes[1] else 1.0
         slope_c_per_s = np.abs(np.gradient(short.read_c, short.at_s))
         same = within & (off_c <= _ROUNDED_C + slope_c_per_s * clock_s)
+        return bool(np.mean(same) >= _NEARLY_ALL)
+
+    def _is_within(self, other: _Readings) -> bool:
+        """Whether the other has these very readings: of minutes nothing less tells kilns apart.
+
+        Two kilns that stand cold, or warm alike, read the same whole degrees; not the same tenths.
+        """
+        if np.unique(self.read_c).size < _FEWEST_READINGS:
+            return False
+        place = np.clip(np.searchsorted(other.at_s, self.at_s - 0.5), 0, other.at_s.size - 1)
+        same = (np.abs(other.at_s[place] - self.at_s) < 0.5) & (
+            np.abs(other.read_c[place] - self.read_c) < 0.05
+        )
         return bool(np.mean(same) >= _NEARLY_ALL)
 
 

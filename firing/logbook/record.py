@@ -193,12 +193,12 @@ class Firing(Shown):
 
     @property
     def cone_reached(self) -> str:
-        """The cone it came to in tenths, as a review says it; the nearest in the zero series."""
+        """The cone it came to as a review says it; in the zero series the two it lies between."""
         if self.reached_number is None:
             return self.reached
         from firing.cones.table import describe_number
 
-        return describe_number(self.reached_number).rpartition("nearer ")[-1]
+        return describe_number(self.reached_number).partition(", nearer")[0]
 
     @property
     def late(self) -> bool:

@@ -55,6 +55,8 @@ STEP_LEAST, LOSSES_LEAST, SURE = 0.05, 0.05, 4.5
 """Least jumps of power and of losses that are spoken of, as shares, and their standard errors."""
 SIDE = 4
 """Firings on either side that a jump is seen by."""
+NEAR_END = 12
+"""So many firings show the level at either end of a series, and how fast it moves there."""
 AROUND, APART = 8, 3.0
 """Firings on either side whose losses are the usual ones, and from how many standard deviations on
 one stands apart."""
@@ -77,7 +79,7 @@ class Break(Serialised):
 
 @dataclass(frozen=True, slots=True)
 class WearPoint(Serialised):
-    """One firing of the trend; power as a share of the first firings', None where not told."""
+    """One firing of the trend; power as a share of the first that tells it, None where not told."""
 
     when: datetime
     power: float | None
@@ -100,7 +102,8 @@ class ElementWear(Serialised):
     firings, informative : int
         Firings since, and those that tell power over losses.
     power_down, power_down_se : float or None
-        Share of power that the elements lost over the points, losses' changes left out.
+        Share of power that the elements lost from the first firing that tells it to the last,
+        losses' changes left out.
     breaks : tuple of Break
         Where losses or power changed at once.
     climb_left_c_per_h, planned_rate_c_per_h, peak_c : float or None
@@ -327,7 +330,7 @@ class _Series:
         self.se = np.array([m.power_over_loss_se or 0.01 for m in measures])
         self.kind = _kinds([m.planned_peak_c or m.peak_c for m in measures])
         self.steps = self._find_steps() if len(told) >= LEAST_FIRINGS else []
-        self.shift = np.zeros(self.raw.size)
+        self.shift, self.fallen = np.zeros(self.raw.size), np.zeros(self.raw.size)
         self.level, self.level_se = self._without_kinds()
 
     def _find_steps(self) -> list[tuple[int, BreakKind, float]]:
@@ -373,8 +376,8 @@ class _Series:
         for place, ((_, kind, _), column) in enumerate(
             zip(self.steps, after, strict=True), start=3
         ):
-            if kind == "losses":
-                self.shift += found[place] * column
+            jumped = self.shift if kind == "losses" else self.fallen
+            jumped += found[place] * column
         level, error = self.raw.copy(), self.se.copy()
         for place, other in enumerate(others, start=3 + len(after)):
             mine = self.kind == other
@@ -390,8 +393,7 @@ class _Series:
 
     def points(self) -> tuple[WearPoint, ...]:
         if self.told:
-            level = self.level - self.shift
-            power = np.exp(level - np.median(level[: min(SIDE, level.size)]))
+            power = np.exp(self.level - self.shift - self._ends()[0])
         at = {number: place for place, number in enumerate(self.told)}
         return tuple(
             WearPoint(
@@ -406,11 +408,25 @@ class _Series:
         )
 
     def power_down(self) -> tuple[float, float]:
-        """Return the share of power lost from the first firings to the last, and its error."""
-        level, side = self.level - self.shift, min(SIDE, self.raw.size // 2)
-        change = float(np.median(level[-side:]) - np.median(level[:side]))
-        se = float(np.median(self.level_se)) * math.sqrt(2.0 / side) * 1.25
-        return -math.expm1(change), math.exp(change) * se
+        """Return the share of power lost from the first firing to the last, and its error."""
+        begin, end = self._ends()
+        near = min(NEAR_END, self.raw.size)
+        # A line's rise over so many firings, by least squares; a median's is a bit rougher.
+        rough = 1.1 * math.sqrt(12.0 * (near - 1.0) / (near * (near + 1.0)))
+        return -math.expm1(end - begin), math.exp(end - begin) * rough * float(
+            np.median(self.level_se)
+        )
+
+    def _ends(self) -> tuple[float, float]:
+        """Return the levels at the first firing that tells and at the last, by those near each.
+
+        A mean of the first few is the level in their middle: of eight firings that leaves out
+        nearly half of the wear.  What fell at once is no slope.
+        """
+        steady = self.level - self.shift - self.fallen
+        begin = _line_at(self.number[:NEAR_END], steady[:NEAR_END], self.number[0])
+        end = _line_at(self.number[-NEAR_END:], steady[-NEAR_END:], self.number[-1])
+        return begin + float(self.fallen[0]), end + float(self.fallen[-1])
 
     def needed(self) -> _Needed | None:
         """Return what the hottest of the usual peaks needs, by the latest firings of its kind."""
@@ -557,6 +573,14 @@ def _kinds(peaks_c: Sequence[float]) -> np.ndarray[tuple[int], np.dtype[np.int64
     kinds = np.zeros(len(peaks_c), dtype=np.int64)
     kinds[order] = np.cumsum(apart)
     return kinds
+
+
+def _line_at(x: FloatArray, y: FloatArray, at: float) -> float:
+    """Return the value at a place of a line through points, which one odd point doesn't move."""
+    apart = x[:, None] - x[None, :]
+    pairs = apart > 0.0
+    slope = median((y[:, None] - y[None, :])[pairs] / apart[pairs]) if pairs.any() else 0.0
+    return median(y - slope * (x - at))
 
 
 def jumps(values: FloatArray, least: float) -> list[tuple[int, float]]:

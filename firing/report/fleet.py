@@ -66,7 +66,7 @@ def fleet_report(summary: FleetSummary) -> Report:
         brief=[
             *map(Paragraph, answer),
             Section("Look at these first", _first(summary.first, _BRIEF_FIRST)),
-            Section("Kilns", [_cut(kilns, _BRIEF_ROWS)]),
+            Section("Kilns", [_cut(kilns, _BRIEF_ROWS), *map(Paragraph, _of_figures(summary))]),
             Section("Plans", [_cut(plans, _BRIEF_ROWS)]),
             Section("", [Paragraph("Everything, and cost by month: --full, or a page by --html.")]),
         ],
@@ -199,8 +199,34 @@ def _months(summary: FleetSummary) -> list[Block | None]:
     return [Table(headers, "llrrr", rows)] if rows else []
 
 
+def _of_figures(summary: FleetSummary) -> list[str]:
+    """Return what the kilns' figures leave out, or rest on."""
+    said = []
+    late = [one.plan for one in summary.plans if one.is_late]
+    if late and summary.kilns:
+        said.append(f"Late and excess of a kiln leave out what is late everywhere: {_some(late)}.")
+    forecast = sum(one.energy_forecast_kwh for one in summary.kilns)
+    if forecast:
+        whole = sum(one.energy_kwh for one in summary.kilns)
+        said.append(
+            f"{forecast:,.0f} of the {whole:,.0f} kWh are forecast: those logs show no output."
+        )
+    unknown = sum(one.energy_unknown for one in summary.kilns)
+    if unknown:
+        firings = "1 firing has" if unknown == 1 else f"{unknown:,} firings have"
+        said.append(
+            f"{firings} no kWh: the log shows no output and did not run its plan from end to end."
+        )
+    return said
+
+
+def _some(names: Sequence[str]) -> str:
+    more = f" and {len(names) - 5} more" if len(names) > 5 else ""
+    return f"{', '.join(names[:5])}{more}"
+
+
 def _notes(summary: FleetSummary) -> list[str]:
-    notes = []
+    notes = _of_figures(summary)
     if summary.copies:
         copies = "1 log is a copy" if summary.copies == 1 else f"{summary.copies:,} logs are copies"
         notes.append(f"{copies} of another and counted once.")

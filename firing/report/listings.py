@@ -6,7 +6,7 @@ from functools import partial
 import numpy as np
 
 from firing.cones.cone_at import ConeAt
-from firing.cones.equivalence import ConeVerdict
+from firing.cones.equivalence import ConeProgress, ConeVerdict
 from firing.cones.holds import what_the_range_spans
 from firing.cones.ways import WaysToCone
 from firing.heat.properties import MaterialRow
@@ -67,7 +67,7 @@ def heatwork_report(
         (
             p.cone,
             f"over {_LONG_DOWN:g}" if p.heatwork > _LONG_DOWN else f"{p.heatwork:.2f}",
-            "not down" if p.reached_s is None else f"down at {format_duration(p.reached_s)}",
+            _down_words(p, verdict.reached_as_printed),
         )
         for p in verdict.by_cone.values()
         if low <= p.heatwork <= high
@@ -90,6 +90,13 @@ def heatwork_report(
         ],
         unit=unit,
     )
+
+
+def _down_words(progress: ConeProgress, reached: str | None) -> str:
+    if progress.reached_s is not None:
+        return f"down at {format_duration(progress.reached_s)}"
+    # The answer calls it reached; it lacks less than what a cone shows.
+    return "as good as down" if progress.cone == reached else "not down"
 
 
 def cone_at_report(answer: ConeAt) -> Report:

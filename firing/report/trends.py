@@ -51,7 +51,7 @@ def _of_kiln(trends: Trends, unit: TemperatureUnit) -> list[Block | None]:
     wear, sensor = trends.wear, trends.sensor
     return [
         Section("Elements", [Paragraph(words) for words in wear_words(wear, say)]),
-        Section("", [_table(wear, say)]),
+        Section("", [_table(wear, say), _whole(wear)]),
         Section("Thermocouple", [Paragraph(words) for words in sensor_words(sensor, say)]),
         Section("", [_offsets(sensor, say)]),
     ]
@@ -102,6 +102,9 @@ def _answer(wear: ElementWear, say: Wording) -> str:
 
 
 def _since(wear: ElementWear) -> str:
+    shows = [point.when for point in wear.points if point.power is not None]
+    if shows and shows[0] != wear.points[0].when:
+        return f"since {_day(shows[0])}, the first firing that shows it"
     if wear.since is not None:
         return f"since the new elements of {_day(wear.since)}"
     return f"since {_day(wear.points[0].when)}" if wear.points else ""
@@ -189,6 +192,16 @@ def _table(wear: ElementWear, say: Wording) -> Table | None:
         "lrrrr",
         rows,
         caption=f"{wear.firings} firings, {wear.informative} show the power{more}",
+    )
+
+
+def _whole(wear: ElementWear) -> Paragraph | None:
+    """Return what the table's shares are shares of."""
+    if all(point.power is None and point.losses is None for point in wear.points):
+        return None
+    return Paragraph(
+        "Power: 100 % is the first firing that shows it. Losses: 100 % is the kiln file's, by the "
+        "cooling."
     )
 
 

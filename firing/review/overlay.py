@@ -76,7 +76,7 @@ class OverlaidFiring:
             actual_s=review.actual_s,
             excess_s=review.excess_s,
             peak_c=review.peak_c,
-            reached=review.cones.reached,
+            reached=review.cones.reached_as_printed,
             reached_number=review.cones.reached_number,
             segments=segments,
         )

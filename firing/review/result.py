@@ -848,7 +848,7 @@ class Review(Plottable):
             plan_doubt=self.plan_doubt or None,
             cones={
                 **self.cones.to_dict(),
-                "planned": self.cones_planned.reached,
+                "planned": self.cones_planned.reached_as_printed,
                 "target": self.schedule.cone,
                 "planned_number": self.cones_planned.reached_number,
                 "lower_bound": self.cone_is_least,
@@ -970,7 +970,7 @@ class Comparison:
             causes=self.causes,
             cooling=self.cooling,
             peak_c={"this": self.this_peak_c, "other": self.other_peak_c},
-            reached=self.other.cones.reached,
+            reached=self.other.cones.reached_as_printed,
             reached_number=self.other.cones.reached_number,
             remarks=self.remarks,
         )

@@ -14,6 +14,8 @@ from firing.cones.kinetics import cone_law, end_point_c, laws
 from firing.cones.table import CONES, cone_number
 from firing.cones.uncertainty import budget
 from firing.errors import FiringError
+from firing.report.listings import heatwork_report
+from firing.report.text import render_text
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -45,6 +47,13 @@ def test_between_two_cones_the_number_lies_between() -> None:
 def test_a_shorter_firing_of_the_same_rise_is_not_down() -> None:
     verdict = cone_reached(*ramp(1221.0))
     assert verdict.reached == "5.5"
+    # One of the 19 degrees from 5.5 to 6 is no tenth of a cone: text and JSON say the same one.
+    assert verdict.words.startswith("cone 6 (")
+    assert verdict.reached_as_printed == verdict.to_dict()["reached"] == "6"
+    rows = heatwork_report(verdict, 0.0, "a ramp")
+    assert " as good as down" in next(
+        line for line in render_text(rows).splitlines() if line.split()[:1] == ["6"]
+    )
     assert verdict.by_cone["6"].reached_s is None
     assert verdict.by_cone["6"].heatwork < 1.0
 

@@ -1,5 +1,6 @@
 """One log to one row: pure, whatever its bytes are; names in paths; the columns."""
 
+import gzip
 import pickle
 from dataclasses import replace
 from datetime import datetime
@@ -9,6 +10,7 @@ import pytest
 from fleet.school import PLANS, write_log, write_studio
 from hypothesis import given
 from hypothesis import strategies as st
+from logmaker import BISQUE, CsvStyle, Faults, Sampling, fire, sample, write_csv
 
 from firing.fleet.inputs import Names, studio_of
 from firing.fleet.jobs import Job
@@ -137,6 +139,48 @@ def test_a_plan_that_was_found_by_its_review_is_not_reviewed_again(
     found = review_bytes(log.read_bytes(), log.name, plans)
     assert found.status == "reviewed"
     assert replace(found, plan_by=asked.plan_by, basis=asked.basis) == asked
+
+
+def bisque_log(path: Path, faults: Faults | None = None, seed: int = 1) -> bytes:
+    fired = fire(BISQUE, faults=faults or Faults(), step_s=30.0)
+    made = sample(fired, Sampling(interval_s=180.0, seed=seed))
+    return write_csv(made, path, CsvStyle(started=datetime(2026, 4, 1, 8))).read_bytes()
+
+
+@pytest.fixture(scope="module")
+def plain(tmp_path_factory: pytest.TempPathFactory) -> bytes:
+    """A bisque's log without the controller's output, one line a reading."""
+    return bisque_log(tmp_path_factory.mktemp("plain") / "log.csv")
+
+
+def test_a_forecast_is_no_energy_of_a_firing_that_was_broken_off(
+    studio: Studio, plain: bytes, tmp_path: Path
+) -> None:
+    whole = review_bytes(plain, "log.csv", studio, "bisque", "corner")
+    assert whole.energy_from == "forecast"
+    # Of three hours nobody knows what the plan's fifteen would have taken.
+    cut = b"\n".join(plain.split(b"\n")[:61])
+    row = review_bytes(cut, "log.csv", studio, "bisque", "corner")
+    assert row.status == "reviewed"
+    assert (row.energy_kwh, row.energy_from, row.cost) == (None, None, None)
+    dark = bisque_log(tmp_path / "log.csv", Faults(outage_at_c=500.0, outage_s=3 * 3600.0))
+    row = review_bytes(dark, "log.csv", studio, "bisque", "corner")
+    assert (row.interruption_s or 0.0) > 3600.0
+    assert (row.energy_kwh, row.energy_from) == (None, None)
+
+
+def test_two_logs_of_one_firing_begin_alike(studio: Studio, plain: bytes, tmp_path: Path) -> None:
+    def begins(data: bytes) -> int | None:
+        return review_bytes(data, "log.csv", studio, "bisque", "corner").begins_like
+
+    first = begins(plain)
+    assert first is not None
+    assert begins(plain.replace(b".", b"#").replace(b",", b";").replace(b"#", b",")) == first
+    assert begins(b"\n".join(plain.split(b"\n")[:200])) == first
+    assert begins(gzip.compress(plain)) == first
+    assert begins(plain.replace(b"2026-04-0", b"2026-05-0")) not in (None, first)
+    # Another kiln that begins at the same second reads other tenths of a degree.
+    assert begins(bisque_log(tmp_path / "log.csv", seed=2)) not in (None, first)
 
 
 @pytest.mark.parametrize("minutes", range(1, 40, 6))

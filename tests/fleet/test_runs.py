@@ -16,6 +16,7 @@ from longer import beyond
 
 from firing.errors import FiringError
 from firing.fleet import table as tables
+from firing.fleet.inputs import studio_of
 from firing.fleet.jobs import FolderLogs
 from firing.fleet.review_log import Studio
 from firing.fleet.row import Row
@@ -211,8 +212,32 @@ def test_without_the_extra_the_command_says_what_to_install(
     refused = call(tmp_path, "fleet", "--out", "results")
     assert refused.returncode == 2
     assert refused.stderr == (
-        "firing: many logs need the extra 'fleet'; install it with: pip install 'firing[fleet]'\n"
+        "firing: many logs need the extra 'fleet'; in firing's folder run: pip install '.[fleet]'\n"
     )
+
+
+@pytest.mark.parametrize(
+    ("text", "told"),
+    [
+        ("title = 'x\n[[segment]]\nrate = 60\n", "is not TOML here"),
+        ("\x00 sl ips 60 90", "is not TOML"),
+        ('title = "slips"\npurpose = "bisqe"\n[[segment]]\nrate = 60\ntarget = 90\n', "bisque"),
+    ],
+)
+def test_a_faulty_plan_is_never_passed_over_in_silence(
+    tmp_path: Path, text: str, told: str
+) -> None:
+    """Its logs would be taken for another plan's."""
+    folder = tmp_path / "plans"
+    folder.mkdir()
+    write_plan(folder / "bisque.toml", PLANS["bisque"])
+    (folder / "slips.toml").write_text(text, encoding="utf-8")
+    (folder / "pyproject.toml").write_text("[tool.other]\nx = 1\n", encoding="utf-8")
+    with pytest.raises(FiringError, match=r"slips\.toml") as refused:
+        studio_of(str(folder))
+    assert told in str(refused.value)
+    (folder / "slips.toml").unlink()
+    assert set(studio_of(str(folder)).plans) == {"bisque"}
 
 
 def test_what_is_missing_is_said_in_a_sentence(logs: Path, tmp_path: Path) -> None:

@@ -39,8 +39,14 @@ def test_the_first_lines_say_what_is_wrong(school: Path) -> None:
     assert "corner is late" not in again.stdout  # the plan is, in every kiln
 
 
-def test_a_page_is_written_anew_and_nothing_else_is(school: Path) -> None:
-    assert call(school, *ASKED, "--html", "fleet.html").returncode == 1
+def test_a_page_is_written_anew_only_if_asked_to_be(school: Path) -> None:
+    """As the pages of forecast, review and logbook."""
+    page = (school / "fleet.html").read_bytes()
+    refused = call(school, *ASKED, "--html", "fleet.html")
+    assert refused.returncode == 2
+    assert "--overwrite" in refused.stderr
+    assert (school / "fleet.html").read_bytes() == page
+    assert call(school, *ASKED, "--html", "fleet.html", "--overwrite").returncode == 1
     (school / "mine.html").write_text("mine", encoding="utf-8")
     refused = call(school, *ASKED, "--html", "mine.html")
     assert refused.returncode == 2

@@ -143,6 +143,50 @@ def test_copies_count_once_and_unreadable_logs_each(tmp_path: Path) -> None:
     assert {one.log for one in found.not_reviewed} == {one.log for one in bad}
 
 
+def test_a_firing_logged_twice_counts_once_by_its_longer_log(tmp_path: Path) -> None:
+    cut = firing(1, "a", begins_like=-7, readings=60, energy_kwh=None, ended="log")
+    whole = firing(2, "a", begins_like=-7, readings=900, energy_kwh=50.0)
+    others = [firing(n, "a", readings=900, energy_kwh=60.0) for n in (3, 4)]
+    found = summed(tmp_path, cut, whole, *others)
+    assert (found.copies, found.kilns[0].firings, found.kilns[0].energy_kwh) == (1, 3, 170.0)
+    assert found.kilns[0].energy_unknown == 0
+
+
+def test_forecast_and_unknown_energy_are_said_beside_the_sum(tmp_path: Path) -> None:
+    known = ("output", "meter", "forecast", "forecast")
+    rows = [firing(n, "a", energy_kwh=50.0, energy_from=one) for n, one in enumerate(known)]
+    found = summed(tmp_path, *rows, firing(9, "a", ended="log"))
+    kiln = found.kilns[0]
+    assert (kiln.energy_kwh, kiln.energy_forecast_kwh, kiln.energy_unknown) == (200.0, 100.0, 1)
+    for brief in (True, False):
+        text = " ".join(render_text(fleet_report(found), brief=brief).split())
+        assert "100 of the 200 kWh are forecast: those logs show no output." in text
+        assert "1 firing has no kWh" in text
+    assert "100 of the 200 kWh are forecast" in render_page(fleet_report(found))
+
+
+def test_a_plan_fired_once_excuses_no_kiln_and_what_does_is_named(tmp_path: Path) -> None:
+    late = 2.0 * HOUR
+    once = summed(tmp_path / "once", firing(0, "a", "cups", excess_s=late),
+                  *(firing(n, "a") for n in range(1, 4)))  # fmt: skip
+    assert not {one.plan: one for one in once.plans}["cups"].is_late
+    assert once.kilns[0].late == 0.25
+    rush = [firing(n, "a", "rush", excess_s=late) for n in range(4)]
+    always = summed(tmp_path / "always", *rush, *(firing(n, "a") for n in range(4, 8)))
+    assert always.kilns[0].late == 0.0
+    text = " ".join(render_text(fleet_report(always), brief=True).split())
+    assert "Late and excess of a kiln leave out what is late everywhere: rush." in text
+
+
+def test_a_table_of_an_earlier_version_is_read_and_goes_on(tmp_path: Path) -> None:
+    rows = [firing(n, "a", energy_kwh=50.0) for n in range(3)]
+    summed(tmp_path, *rows)
+    (part,) = (tmp_path / "table").glob("*.parquet")
+    parquet.write_table(parquet.read_table(part).drop_columns(["begins_like"]), part)
+    again = summed(tmp_path, firing(9, "a", energy_kwh=10.0))
+    assert (again.logs, again.kilns[0].energy_kwh) == (4, 160.0)
+
+
 def test_nothing_wrong_is_said_as_such(tmp_path: Path) -> None:
     found = summed(tmp_path, *[firing(n, "a") for n in range(12)])
     assert not found.needs_action

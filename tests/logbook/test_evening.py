@@ -125,6 +125,20 @@ def test_the_logbook_is_checked_and_copied(evening: Path) -> None:
     assert json.loads(listed.stdout)["total"] == 10
 
 
+def test_a_faulty_plan_beside_the_logs_is_said_to_be_left_out(tmp_path: Path) -> None:
+    """Its logs would be taken for another plan's, in silence."""
+    make_folder(tmp_path / "logs", 1)
+    faulty = 'title = "Slips"\npurpose = "bisqe"\n[[segment]]\nrate = 60\ntarget = 90\n'
+    (tmp_path / "logs" / "slips.toml").write_text(faulty, encoding="utf-8")
+    book = ("--logbook", "studio.sqlite")
+    kept = call(tmp_path, "keep", "logs", *book)
+    assert kept.returncode == 0, kept.stderr
+    assert "left out: " in kept.stderr
+    assert "slips.toml" in kept.stderr
+    named = call(tmp_path, "keep", "logs", "--plan", PLANS[0], *book)
+    assert "slips" not in named.stderr
+
+
 def test_what_was_a_mistake_is_taken_back(evening: Path) -> None:
     noted = ask(evening, "logbook", "event", "Workshop kiln", "relay")
     wrong = noted["events"][-1]

@@ -265,6 +265,78 @@ def test_a_longer_log_of_the_same_firing_takes_the_shorter_ones_place(
     assert [one.state for one in keep_logs(book, [short], shelf)] == ["known"]
 
 
+def test_minutes_of_one_firing_are_one_firing(book: Logbook, tmp_path: Path) -> None:
+    """Two recordings of a log replayed, stopped after 28 and 15 readings, and another kiln's."""
+    shelf = shelf_of(book, plans=["decal"])
+    chance = np.random.default_rng(4)
+    read_c = 18.0 + 0.3 * np.arange(28) + chance.normal(0.0, 0.4, 28)
+    made = {
+        "long": read_c, "short": read_c[:15],
+        "beside": 18.0 + 0.3 * np.arange(28) + chance.normal(0.0, 0.4, 28),
+        "idle": np.full(28, 18.0), "idle too": np.full(20, 18.0),
+    }  # fmt: skip
+    states = {}
+    for name, values in made.items():
+        lines = [f"2026-11-27T20:{n:02d}:00,{one:.2f}," for n, one in enumerate(values)]
+        log = tmp_path / f"{name}.csv"
+        text = "\n".join(["time,kiln (°C),status", *lines, ""])
+        log.write_text(text if name != "idle too" else text + "\n", encoding="utf-8")
+        (found,) = keep_logs(book, [log], shelf)
+        states[name] = found.state, found.id
+    assert states["short"] == ("known", states["long"][1])
+    assert {states[name][0] for name in ("long", "beside", "idle", "idle too")} == {"kept"}
+
+
+REST = Schedule(
+    "Rest", (Segment(500.0, 120.0), Segment(820.0, 120.0)), purpose="bisque", start_c=400.0
+)
+WHOLE = Schedule("Whole", (Segment(820.0, 120.0),), purpose="bisque")
+
+
+@pytest.mark.parametrize("grows", ["another log", "the same file"])
+def test_a_grown_firing_is_of_one_plan_with_its_figures(
+    book: Logbook, tmp_path: Path, grows: str
+) -> None:
+    """The rest was watched by a plan of its own; the whole log is kept by the whole's."""
+    paths = {}
+    for plan in (REST, WHOLE):
+        paths[plan.title] = tmp_path / f"{plan.title}.toml"
+        paths[plan.title].write_text(schedule_text(plan), encoding="utf-8")
+    whole = a_log(tmp_path / "whole.csv")
+    lines = whole.read_text(encoding="utf-8").splitlines(keepends=True)
+    if grows == "another log":
+        short = tmp_path / "rest.csv"  # from 400 °C on
+        short.write_text(lines[0] + "".join(lines[39:]), encoding="utf-8")
+    else:
+        whole = tmp_path / "logs" / "rest.csv"
+        short = tmp_path / "rest.csv"
+        whole.parent.mkdir()
+        whole.write_text("".join(lines), encoding="utf-8")
+        short.write_text("".join(lines[:60]), encoding="utf-8")
+    keep_logs(book, [short], shelf_of(book, plans=[paths["Rest"]]))
+    (found,) = keep_logs(book, [whole], shelf_of(book, plans=[paths["Whole"]]))
+    assert (found.state, found.id, found.plan, found.differs) == ("grown", 1, "Whole", ())
+    assert found.sure
+    assert found.added == ("the plan Whole instead of Rest",)
+    one = book.show(1)
+    # 800 °C at 120 °C/h are 6 h 40 min.
+    assert (one.plan, one.planned_s) == ("Whole", pytest.approx(24_000.0))
+    assert one.excess_s == pytest.approx(0.0, abs=600.0)
+    again = derive(book.entry(1))
+    assert (again.planned_s, again.duration_s) == (one.planned_s, one.duration_s)
+
+
+def test_a_grown_firing_stays_with_the_plan_that_was_named(book: Logbook, tmp_path: Path) -> None:
+    plan = tmp_path / "whole.toml"
+    plan.write_text(schedule_text(WHOLE), encoding="utf-8")
+    (tmp_path / "logs").mkdir()
+    keep_logs(book, [a_log(tmp_path / "rec.csv", rows=60)], shelf_of(book, plans=[plan]))
+    (found,) = keep_logs(book, [a_log(tmp_path / "logs" / "rec.csv")], shelf_of(book))
+    assert (found.state, found.plan, found.why) == ("grown", "Whole", "you named it")
+    assert book.show(1).planned_s == pytest.approx(24_000.0)
+    assert derive(book.entry(1)).planned_s == book.show(1).planned_s
+
+
 def test_what_is_said_of_a_kept_log_is_added_once(
     book: Logbook, shelf: Shelf, tmp_path: Path
 ) -> None:

@@ -13,6 +13,7 @@ from pathlib import Path
 import pytest
 from logbook.made import FIRST_S, KILNS, body_of, entry_of, make_book, put, shown_of
 
+from firing.cones.table import describe_number
 from firing.errors import FiringError
 from firing.logbook import store
 from firing.logbook.record import Entry, Filter, Firing
@@ -133,6 +134,16 @@ def test_the_newest_come_first_and_no_more_than_asked(book: Logbook) -> None:
 def test_a_firing_is_late_in_a_list_as_by_itself(book: Logbook) -> None:
     late = {one.id for one in book.firings(Filter(late=True))}
     assert late == {one.id for one in book.firings() if one.late}
+
+
+@pytest.mark.parametrize(
+    ("number", "listed"),
+    [(-4.566, "06–05.5"), (-5.0, "06"), (5.97, "6"), (6.371, "6.4"), (None, "")],
+)
+def test_a_list_names_the_cone_as_a_review_does(number: float | None, listed: str) -> None:
+    reached = "" if number is None else describe_number(number)
+    assert Firing(0.0, reached_number=number).cone_reached == listed
+    assert reached in (listed, f"{listed}, nearer 05.5")
 
 
 def test_a_note_added_later_is_found(book: Logbook) -> None:

@@ -199,7 +199,38 @@ def test_a_vent_left_on_is_no_wear_and_a_dead_bank_is_a_step() -> None:
     assert bank.breaks[0].share == pytest.approx(-0.15, abs=0.01)
     worn = wear_of([made(n, 1.0 - 0.003 * n) for n in range(60)])
     assert not worn.breaks
-    assert worn.power_down == pytest.approx(0.003 * 56, abs=0.01)
+    # From the first firing to the last, not from the middle of the first four to that of the last.
+    assert worn.power_down == pytest.approx(0.003 * 59, abs=0.006)
+
+
+@pytest.mark.parametrize("silent", [0, 2])
+def test_the_wear_of_few_firings_is_that_from_the_first_to_the_last(silent: int) -> None:
+    """Eight firings of 9.6 kW down to 8.25, of which the first may not show their power."""
+    kw = (9.6, 9.5, 9.35, 9.2, 9.0, 8.8, 8.55, 8.25)
+    kept = [made(n, each / kw[0]) for n, each in enumerate(kw)]
+    for n in range(silent):
+        when, told, events = kept[n]
+        kept[n] = when, replace(told, power_over_loss=None, power_over_loss_se=None), events
+    wear = wear_of(kept)
+    first, last = wear.points[silent].power, wear.points[-1].power
+    assert first is not None
+    assert last is not None
+    # What is said, and what the table beside it shows, is one thing: 9.6 or 9.35 kW to 8.25.
+    assert wear.power_down == pytest.approx(1.0 - kw[-1] / kw[silent], abs=0.02)
+    assert wear.power_down == pytest.approx(1.0 - last / first, abs=0.02)
+    assert first == pytest.approx(1.0, abs=0.02)
+    shown = render(trends_report([Trends("k", wear, sensor_of(kept))]))
+    day = f"{kept[silent][0]:%Y-%m-%d}"
+    said = f"since {day}, the first firing that shows it." if silent else f"since {day}."
+    assert f"of their power {said}" in shown
+    assert "100 % is the first firing that shows" in shown
+
+
+def test_the_loss_of_a_bank_is_counted_once_however_few_firings_there_are() -> None:
+    # Steady but for a step of 15 % in the middle: a line through both sides would say more.
+    bank = wear_of([made(n, 1.0 if n < 6 else 0.85) for n in range(12)])
+    assert [one.kind for one in bank.breaks] == ["power"]
+    assert bank.power_down == pytest.approx(0.15, abs=0.02)
 
 
 def test_a_vent_open_for_one_firing_is_left_out() -> None:

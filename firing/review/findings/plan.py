@@ -30,7 +30,8 @@ def of_plan(review: Review) -> Iterator[Finding]:
         )
         return
     if review.plan_doubt:
-        came, planned = review.cones.reached, review.cones_planned.reached
+        came = review.cones.reached_as_printed
+        planned = review.cones_planned.reached_as_printed
         cones = f"; it came to cone {came}, the plan to {planned}" if came and planned else ""
         yield Finding(
             "plan_doubted",
