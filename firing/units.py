@@ -306,6 +306,12 @@ def format_duration(duration_s: float, *, signed: bool = False) -> str:
     return f"{sign}{minutes // 60} h {minutes % 60:02d} min"
 
 
+def format_hold(hold_s: float) -> str:
+    """Return a hold as it is keyed, ``1 min`` or ``1 h 05 min``; seconds where it has a part."""
+    minutes, rest_s = divmod(round(hold_s), int(SECONDS_PER_MINUTE))
+    return "1 min" if (minutes, rest_s) == (1, 0) else format_duration(hold_s)
+
+
 def hours_minutes(duration_s: float | None, *, signed: bool = False) -> str:
     """Return a duration for a table, ``1:05`` (h:mm) to the minute; a dash for None."""
     if duration_s is None:

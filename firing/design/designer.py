@@ -13,7 +13,13 @@ from firing.cones.kinetics import cone_law
 from firing.cones.table import parse_cone
 from firing.controller.controller import Controller, usual_controller
 from firing.design.explain import beside_practice, explained
-from firing.design.heating_search import PeakCandidate, peak_candidates_for_cone
+from firing.design.heating_search import (
+    HeatingLeg,
+    PeakCandidate,
+    hold_bounds,
+    peak_candidates_for_cone,
+)
+from firing.design.just_down import PeakAndHold, TopBounds, just_down
 from firing.design.kiln_curves import KILN, KilnCurves, course_of, curves_of, default_curves
 from firing.design.rate_limits import halfway, tightened
 from firing.design.request import DesignRequest
@@ -97,6 +103,9 @@ def _design(
     load, limits, curves, offset_c = ready.load, ready.limits, ready.curves, ready.offset_c
     cone = None if request.cone is None else parse_cone(request.cone)
     said: list[str] = []
+    holds = hold_bounds(request.bounds, controller)
+    asked_c = request.bounds.peak_at_most_c
+    highest_c = curves.highest_c if asked_c is None else min(asked_c, curves.highest_c)
 
     def checked(schedule: Schedule, limits: WareLimits) -> Forecast:
         return forecast(
@@ -111,9 +120,22 @@ def _design(
             usual=request.usual,
         )
 
+    def top_bounds(found: DesignAnswer) -> TopBounds:
+        up, down = found.solution.up, found.solution.down
+        others_c = [*(leg.target_c for leg in up[:-1]), *(leg.target_c for leg in down)]
+        return TopBounds(holds, max(others_c, default=request.start_c), highest_c)
+
     def tried(kept: WareLimits) -> tuple[DesignAnswer, Forecast]:
         found = answer(load, request, kept, curves, controller, offset_c)
-        return found, checked(found.schedule, limits)
+        course = checked(found.schedule, limits)
+        if cone is None or (course.kiln is not None and not course.kiln.reaches_peak):
+            return found, course
+
+        def changed(found: DesignAnswer, top: PeakAndHold) -> tuple[DesignAnswer, Forecast]:
+            other = found.with_top(top, load, request)
+            return other, checked(other.schedule, limits)
+
+        return just_down(found, course, cone, controller, top_bounds(found), changed)
 
     kept = broken = limits
     found, result = tried(kept)
@@ -224,7 +246,7 @@ def costs_of(
     kept: WareLimits,
 ) -> DesignCosts:
     """Return what the power reserve and the ware's dampness cost, with as many segments."""
-    time_s, load = found.solution.time_s, ready.load
+    time_s, load = found.solution.time_s - found.later_s, ready.load
     as_many = replace(controller, max_segments=len(found.schedule.segments))
     exact = replace(request, few_within=0.0)
 
@@ -349,12 +371,49 @@ def _slowest_words(limits: WareLimits) -> str:
 
 @dataclass(frozen=True, eq=False)
 class DesignAnswer:
-    """A problem, its solution, and that as a schedule with its reasons."""
+    """A problem, its solution, and that as a schedule with its reasons.
+
+    `later_s` is by how much another peak and hold made it longer than the optimum [s].
+    """
 
     problem: Problem
     solution: ProgramSolution
     schedule: Schedule
     reasons: tuple[SegmentReason, ...]
+    later_s: float = 0.0
+
+    def with_top(self, top: PeakAndHold, load: Load, request: DesignRequest) -> DesignAnswer:
+        """Return the same program with another peak and hold there."""
+        controller, solution = self.problem.controller, self.solution
+        *below, last = solution.up
+        from_c = below[-1].target_c if below else self.problem.start_c
+        ramp_s = last.ramp_s
+        if controller.notation == "rate":
+            ramp_s *= (top.peak_c - from_c) / (last.target_c - from_c)
+        later_s = ramp_s + top.hold_s - last.ramp_s - last.hold_s
+        solution = replace(
+            solution,
+            up=(*below, HeatingLeg(top.peak_c, ramp_s, top.hold_s)),
+            peak=replace(solution.peak, peak_c=top.peak_c, hold_s=top.hold_s),
+            time_s=solution.time_s + later_s,
+            unlimited_s=solution.unlimited_s + later_s,
+            by_segments=tuple((n, time_s + later_s) for n, time_s in solution.by_segments),
+        )
+        schedule, reasons = explained_program(solution, self.problem, load, request)
+        return DesignAnswer(self.problem, solution, schedule, reasons, self.later_s + later_s)
+
+
+def explained_program(
+    solution: ProgramSolution, problem: Problem, load: Load, request: DesignRequest
+) -> tuple[Schedule, tuple[SegmentReason, ...]]:
+    """Return a solution as a schedule with its title, and one reason a segment."""
+    return explained(
+        solution,
+        problem,
+        title=in_unit(request.title(load), problem.controller.unit),
+        purpose=request.purpose,
+        cone=request.cone,
+    )
 
 
 def answer(
@@ -381,13 +440,7 @@ def answer(
         solution = solve(problem, request.few_within)
         if solution is None:
             raise conflicting_demands(problem)
-        schedule, reasons = explained(
-            solution,
-            problem,
-            title=in_unit(request.title(load), controller.unit),
-            purpose=request.purpose,
-            cone=request.cone,
-        )
+        schedule, reasons = explained_program(solution, problem, load, request)
         cooling_x = _cooling_x(request, schedule, curves, offset_c)
         if request.cone is None or abs(wanted + cooling_x - 1.0) < _SETTLED:
             break

@@ -24,6 +24,7 @@ from firing.units import (
     SECONDS_PER_MINUTE,
     TemperatureUnit,
     format_duration,
+    format_hold,
     format_temperature,
     in_unit,
     rate_from_celsius,
@@ -172,7 +173,7 @@ def _cone_words(cone: str, solution: ProgramSolution, unit: TemperatureUnit) -> 
     own_c = peak.peak_c - (law.residual_c(rate) if rate else 0.0)
     held_c = held_below_c(law, own_c, rate, peak.hold_s) if rate else 0.0
     part = budget(law, energy_c=held_c)
-    hold = f"with a hold of {format_duration(peak.hold_s)}" if peak.hold_s else "without a hold"
+    hold = f"with a hold of {format_hold(peak.hold_s)}" if peak.hold_s else "without a hold"
     off = rate_from_celsius(part.total_c, unit)
     return (
         f"Cone {name} at {rate_words(rate, unit)} over the last {APPROACH_C:.0f} °C: "

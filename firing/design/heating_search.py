@@ -56,6 +56,23 @@ class PeakCandidate:
     rate_c_per_h: float | None = None
 
 
+@dataclass(frozen=True, slots=True)
+class HoldBounds:
+    """The shortest and longest hold allowed at the peak, as keyed [s]."""
+
+    at_least_s: float
+    at_most_s: float
+
+
+def hold_bounds(bounds: Bounds, controller: Controller) -> HoldBounds:
+    """Return the shortest and longest hold for a cone that is asked for and can be keyed."""
+    asked_s = HOLD_UNASKED_S if bounds.hold_at_most_s is None else bounds.hold_at_most_s
+    return HoldBounds(
+        float(controller.hold_up_s(np.array(bounds.hold_at_least_s))),
+        min(controller.longest_hold_s, max(asked_s, bounds.hold_at_least_s)),
+    )
+
+
 def peak_candidates_for_cone(
     cone: str,
     bounds: Bounds,
@@ -84,10 +101,8 @@ def peak_candidates_for_cone(
         )
     allowed_c = highest_c if bounds.peak_at_most_c is None else bounds.peak_at_most_c
     allowed_c = min(allowed_c, highest_c)
-    most_s = controller.longest_hold_s
-    asked_s = HOLD_UNASKED_S if bounds.hold_at_most_s is None else bounds.hold_at_most_s
-    most_s = min(most_s, max(asked_s, bounds.hold_at_least_s))
-    least_s = float(controller.hold_up_s(np.array(bounds.hold_at_least_s)))
+    allowed = hold_bounds(bounds, controller)
+    least_s, most_s = allowed.at_least_s, allowed.at_most_s
     found: list[PeakCandidate] = []
     shortest_s, lowest_c = math.inf, math.inf
     law = cone_law(name)
@@ -103,6 +118,9 @@ def peak_candidates_for_cone(
         if hold_s > LONGEST_HOLD_S:
             continue
         shortest_s = min(shortest_s, hold_s)
+        if hold_s > most_s and controller.target_up_c(own_c) <= allowed_c:
+            # The hold may not be longer, so the target rounds up instead.
+            peak_c, hold_s = controller.target_up_c(own_c), least_s
         if hold_s <= most_s:
             found.append(PeakCandidate(peak_c, hold_s, rate))
     if found:

@@ -21,7 +21,7 @@ from firing.units import (
     KELVIN_AT_0_C,
     SECONDS_PER_MINUTE,
     TemperatureUnit,
-    format_duration,
+    format_hold,
     format_rate,
     format_temperature,
     from_celsius,
@@ -186,5 +186,5 @@ def _rounded(changed: Changed, value: float, unit: TemperatureUnit) -> float:
 
 def _words(changed: Changed, value: float, unit: TemperatureUnit) -> str:
     if changed == "hold":
-        return format_duration(value)
+        return format_hold(value)
     return format_temperature(value, unit) if changed == "peak" else format_rate(value, unit)

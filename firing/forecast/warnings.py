@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
@@ -16,7 +17,14 @@ from firing.cones.uncertainty import FURTHEST_BELOW_K
 from firing.forecast.result import Forecast, KilnForecast, PlanWarning
 from firing.heat import default_kiln
 from firing.trace import FloatArray
-from firing.units import SECONDS_PER_HOUR, format_duration, format_rate, format_temperature
+from firing.units import (
+    SECONDS_PER_HOUR,
+    SECONDS_PER_MINUTE,
+    format_duration,
+    format_hold,
+    format_rate,
+    format_temperature,
+)
 
 if TYPE_CHECKING:
     from firing.ware.limits import Breach
@@ -247,7 +255,8 @@ def _target_cone(forecast: Forecast) -> Iterator[PlanWarning]:
     within = (
         low is not None and high is not None and high >= wanted and (not hotter or low < hotter[0])
     )
-    change = adjustment_for(target, course.time_s, course.channel_c())
+    offset_c = 0.0 if forecast.kiln is None else forecast.kiln.cone_offset_c
+    change = adjustment_for(target, course.time_s, course.channel_c() + offset_c)
     peak = format_temperature(schedule.peak_c, schedule.unit)
     if forecast.kiln is not None and not forecast.kiln.reaches_peak:
         what = f"the kiln does not get to {peak}, so no hold there would do"
@@ -266,10 +275,12 @@ def _target_cone(forecast: Forecast) -> Iterator[PlanWarning]:
         ways = [
             f"a peak {degrees:.0f} °{schedule.unit} {'higher' if change.whole_c > 0 else 'lower'}"
         ]
+        # A hold is keyed in minutes: rounded so that the cone is down with it.
+        minutes = math.ceil(change.hold_s / SECONDS_PER_MINUTE)
         if 0 < change.hold_s <= LONGEST_ADVISED_HOLD_S:
-            ways.insert(0, f"{format_duration(change.hold_s)} more hold at {peak}")
-        elif change.hold_s < 0 and -change.hold_s <= hold_s:
-            ways.insert(0, f"{format_duration(-change.hold_s)} less hold at {peak}")
+            ways.insert(0, f"{format_hold(minutes * SECONDS_PER_MINUTE)} more hold at {peak}")
+        elif minutes < 0 and -change.hold_s <= hold_s:
+            ways.insert(0, f"{format_hold(-minutes * SECONDS_PER_MINUTE)} less hold at {peak}")
         what = f"{' or '.join(ways)} would meet it"
     stands = "no cone of the chart" if number is None else f"cone {describe_number(number)}"
     yield PlanWarning(

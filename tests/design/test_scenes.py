@@ -167,7 +167,9 @@ def test_a_shorter_hold_is_paid_for_by_a_slower_end() -> None:
 def test_witness_cones_move_the_peak() -> None:
     kiln = example_kiln()
     low = replace(kiln, fitted=replace(kiln.fitted, cone_offset_c=10.0))
-    request = DesignRequest("glaze", cone="6")
+    # The same hold, so that the peaks can be compared.
+    held = Bounds(hold_at_least_s=600.0, hold_at_most_s=600.0)
+    request = DesignRequest("glaze", cone="6", bounds=held)
     plain = design(GLAZED, request, kiln=kiln, controller=CONTROLLER).schedule.peak_c
     moved = design(GLAZED, request, kiln=low, controller=CONTROLLER).schedule.peak_c
     # A thermocouple that reads 10 °C too low is to be sent 10 °C less far.
