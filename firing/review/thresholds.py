@@ -296,6 +296,41 @@ IDLE_SHARE = 0.5
 IDLE_FACTOR = 2.0
 """… if it is so many times as long as that [1; made firings]."""
 
+# Whether a running firing is of another program
+
+BEGUN_COLD_C = 40.0
+"""A watch that begins no further above the program's start saw it begin [°C; practice]."""
+AHEAD_SHARE = 0.03
+"""A kiln may be above its plan by this share, or by `OFF_TARGET_C`: two sensors may differ so
+[1; practice] …"""
+AHEAD_S = 900.0
+"""… and by any overshoot for less than this [s; made firings]."""
+BEGUN_BEFORE_S = 900.0
+"""A kiln that is warm when the watch begins may lag so far behind its program [s; practice]."""
+LED_ABOUT_S = (2700.0, 3600.0, 5400.0)
+"""One that is ahead was led there if its rate is one for so long before and after it left its plan
+behind: a relay that stuck makes a corner [s; made firings]."""
+COLD_FROM_C, COLD_TO_C = 60.0, 225.0
+"""A climb that begins between these is easy for every kiln [°C; practice] …"""
+SLOW_OVER_C = (100.0, 150.0, 200.0, 300.0)
+"""… and is looked at over so much of it [°C; choice]."""
+SLOW_BEND_KNOWN = 0.2
+"""Its bend has to be known this well, as a share of its rate [1; made firings] …"""
+SLOW_SHARE = 0.65
+"""… as does that it runs at less than this share of the lowest rate planned there: a clock that
+waits for a relay's wide swing leads it at three quarters [1; made firings] …"""
+SLOW_SHARE_SMOOTH, SMOOTH_C, SMOOTH_STEP_S = 0.85, 1.5, 60.0
+"""… or this one, where readings this frequent have no swing [1, °C, s; made firings]."""
+RUNNING_STAY_S = 3600.0
+"""A stay this long is no pause at the kiln's door [s; practice] …"""
+STAY_WITHIN_C, STAY_LOOKS = 10.0, 12
+"""… that swings by no more than this, besides noise, looked for from so many moments of its
+length on [°C; made firings; number; choice] …"""
+STAY_FROM_C = 80.0
+"""… above what a relay's first swing comes back to [°C; made firings] …"""
+ANY_POWER_C = 350.0
+"""… and up to here a third of the power sustains more than a stay [°C; made firings]."""
+
 # Which of many plans and kilns a log is of
 
 PLAN_STEP_C = 25.0
