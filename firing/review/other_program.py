@@ -77,7 +77,7 @@ def _ahead(schedule: Schedule, trace: ResampledTrace) -> Iterator[str]:
     inside = np.flatnonzero(trace.temperature_c[:first] <= near_c[:first])
     if not _straight_through(trace, int(inside[-1]) if inside.size else 0):
         return
-    at = first + lasting - 1
+    at = int(np.flatnonzero(over)[-1])
     now, planned = (
         format_temperature(c, schedule.unit) for c in (trace.temperature_c[at], allowed_c[at])
     )
@@ -127,7 +127,10 @@ def _is_led(trace: ResampledTrace, first: int, last: int) -> bool:
 
 
 def _slow(schedule: Schedule, trace: ResampledTrace) -> Iterator[str]:
-    """Yield a straight climb of a cold kiln at a far lower rate than planned."""
+    """Yield a straight climb of a cold kiln at a far lower rate than planned.
+
+    A clock that waits does so for a relay's wide swing, and a smooth climb has none.
+    """
     highest_c = np.maximum.accumulate(trace.temperature_c)
     first_c = max(limit.COLD_FROM_C, float(highest_c[0]) + limit.PLAN_STEP_C)
     for from_c in np.arange(first_c, limit.COLD_TO_C, limit.PLAN_STEP_C):
@@ -145,7 +148,12 @@ def _slow(schedule: Schedule, trace: ResampledTrace) -> Iterator[str]:
             rate, bend, error = line_and_bend(trace.time_s[part], trace.temperature_c[part])
             if rate <= 0.0 or error > limit.SLOW_BEND_KNOWN or not is_straight(bend, error):
                 continue
-            if rate < _slow_share(trace, part) * planned:
+            off_c = _off_line_c(trace, part)
+            if off_c > limit.STRAIGHT_WITHIN_C:
+                continue  # a pause in it
+            smooth = off_c <= limit.SMOOTH_C and trace.step_s <= limit.SMOOTH_STEP_S
+            share = limit.SLOW_SHARE_SMOOTH if smooth else limit.SLOW_SHARE
+            if rate < share * planned:
                 at, to = (format_temperature(c, schedule.unit) for c in (from_c, to_c))
                 yield (
                     f"from {at} to {to} it climbed steadily at {format_rate(rate, schedule.unit)}, "
@@ -154,15 +162,10 @@ def _slow(schedule: Schedule, trace: ResampledTrace) -> Iterator[str]:
                 return
 
 
-def _slow_share(trace: ResampledTrace, part: slice) -> float:
-    """Return at which share of a planned rate a climb is another program's.
-
-    A clock that waits does so for a relay's wide swing, and a smooth climb has none.
-    """
+def _off_line_c(trace: ResampledTrace, part: slice) -> float:
+    """Return how far readings are from a straight line, root mean square [°C]."""
     line = np.polyfit(trace.time_s[part], trace.temperature_c[part], 1)
-    off_c = trace.temperature_c[part] - np.polyval(line, trace.time_s[part])
-    smooth = trace.step_s <= limit.SMOOTH_STEP_S and np.std(off_c) <= limit.SMOOTH_C
-    return limit.SLOW_SHARE_SMOOTH if smooth else limit.SLOW_SHARE
+    return float(np.std(trace.temperature_c[part] - np.polyval(line, trace.time_s[part])))
 
 
 def _slowest_rate(schedule: Schedule, from_c: float, to_c: float) -> float | None:

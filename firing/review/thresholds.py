@@ -316,6 +316,8 @@ SLOW_OVER_C = (100.0, 150.0, 200.0, 300.0)
 """… and is looked at over so much of it [°C; choice]."""
 SLOW_BEND_KNOWN = 0.2
 """Its bend has to be known this well, as a share of its rate [1; made firings] …"""
+STRAIGHT_WITHIN_C = 6.0
+"""… and the readings be this near to its line, root mean square [°C; made firings] …"""
 SLOW_SHARE = 0.65
 """… as does that it runs at less than this share of the lowest rate planned there: a clock that
 waits for a relay's wide swing leads it at three quarters [1; made firings] …"""
