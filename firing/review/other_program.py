@@ -10,6 +10,7 @@ from collections.abc import Iterator
 
 import numpy as np
 
+from firing.heat import default_kiln
 from firing.review import thresholds as limit
 from firing.review.plan_match import Stay, own_stays
 from firing.review.ramp import is_straight, line_and_bend
@@ -88,24 +89,31 @@ def _ahead(schedule: Schedule, trace: ResampledTrace) -> Iterator[str]:
 
 
 def _straight_through(trace: ResampledTrace, departed: int) -> bool:
-    """Return whether a climb ran on at one rate where it left its plan behind.
+    """Return whether a climb was led on at one rate where it left its plan behind.
 
-    Where a relay sticks there is a corner.
+    Where a relay sticks there is a corner, and full power after it.
     """
     begun_c = max(limit.COLD_FROM_C, float(trace.temperature_c[0]) + limit.PLAN_STEP_C)
     rising = np.maximum.accumulate(trace.temperature_c)
     begun, top = int(np.searchsorted(rising, begun_c)), int(np.argmax(trace.temperature_c))
-    if departed <= begun and begun_c < limit.COLD_TO_C:
-        far = rising[-1] - begun_c >= limit.SLOW_OVER_C[0]
-        return bool(far) and _is_led(trace, begun, top)
-    at_s = float(trace.time_s[departed])
+    begun_s, at_s = float(trace.time_s[min(begun, top)]), float(trace.time_s[departed])
+    if at_s - begun_s < limit.LED_ABOUT_S[0]:  # it never followed its plan
+        lasts = (trace.index(begun_s + 2.0 * about_s) for about_s in limit.LED_ABOUT_S)
+        cold = begun_c < limit.COLD_TO_C
+        return cold and any(_is_led(trace, begun, last) for last in lasts if last <= top)
     for about_s in limit.LED_ABOUT_S:
-        first, last = trace.index(at_s - about_s), trace.index(at_s + about_s)
-        if at_s - about_s < trace.time_s[begun] or last > top:
+        first, last = trace.index(max(at_s - about_s, begun_s)), trace.index(at_s + about_s)
+        if last > top:
             return False
         before, after = _rate(trace, first, departed), _rate(trace, departed, last)
         same = abs(after - before) <= 2.0 * limit.SAME_RATE * before
         if same and _is_led(trace, first, last):
+            return True
+        # Or so slowly that it cannot be full power.
+        first = trace.index(at_s + limit.SLOPE_HALF_WINDOW_S)
+        full = default_kiln.full_power_rate_c_per_h(trace.temperature_c[last : last + 1])
+        slowly = _rate(trace, first, last) < limit.NOT_FULL_POWER * float(full[0])
+        if slowly and _is_led(trace, first, last):
             return True
     return False
 
@@ -123,7 +131,7 @@ def _is_led(trace: ResampledTrace, first: int, last: int) -> bool:
     if last - first < 8:
         return False
     _, bend, error = line_and_bend(trace.time_s[part], trace.temperature_c[part])
-    return abs(bend) + 2.0 * error <= limit.FADING_BEND
+    return abs(bend) + 2.0 * error <= limit.LED_BEND
 
 
 def _slow(schedule: Schedule, trace: ResampledTrace) -> Iterator[str]:
