@@ -41,6 +41,8 @@ ABORT_COST = 20.0
 """Leaving the plan before its end [min; made firings]."""
 LATE_ENTRY_COST = 20.0
 """A log that begins inside the plan [min; made firings]."""
+PASSED_ENTRY_COST = 1.0
+"""… above the ends of the segments before, which it cannot be on its way to [min; choice]."""
 ARRIVAL_SCATTER_C = 5.0
 """A ramp that ends so far from its target costs a minute [°C; made firings]."""
 ARRIVAL_COST_MOST = 30.0
@@ -332,7 +334,7 @@ RUNNING_STAY_S = 3600.0
 """A stay this long is no pause at the kiln's door [s; practice] …"""
 STAY_WITHIN_C, STAY_LOOKS = 10.0, 12
 """… that swings by no more than this, besides noise, looked for from so many moments of its
-length on [°C; made firings; number; choice] …"""
+length on [°C, number; made firings] …"""
 STAY_FROM_C = 80.0
 """… above what a relay's first swing comes back to [°C; made firings] …"""
 ANY_POWER_C = 350.0
