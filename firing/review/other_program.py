@@ -68,17 +68,18 @@ def _ahead(schedule: Schedule, trace: ResampledTrace) -> Iterator[str]:
     allowed_c = np.interp(since_s + lag_s, *soonest(schedule, begun_c))
     margin_c = np.maximum(limit.OFF_TARGET_C, limit.AHEAD_SHARE * allowed_c)
     over = trace.temperature_c > allowed_c + margin_c
-    lasting = max(2, round(limit.AHEAD_S / trace.step_s))
-    run = np.convolve(over.astype(np.int64), np.ones(lasting, dtype=np.int64), "valid")
-    hits = np.flatnonzero(run == lasting)
-    if not hits.size:
-        return
-    first = int(hits[0])
     near_c = allowed_c + 0.5 * margin_c  # nearer than this it may only swing above its plan
-    inside = np.flatnonzero(trace.temperature_c[:first] <= near_c[:first])
-    if not _straight_through(trace, int(inside[-1]) if inside.size else 0):
+    edges = np.flatnonzero(np.diff(np.concatenate(([0], over.astype(np.int64), [0]))))
+    for first, end in edges.reshape(-1, 2).tolist():
+        if (end - first) * trace.step_s < limit.AHEAD_S:
+            continue
+        inside = np.flatnonzero(trace.temperature_c[:first] <= near_c[:first])
+        departed = int(inside[-1]) if inside.size else 0
+        if _straight_through(trace, departed) or _climbs_slowly(trace, first, end):
+            break
+    else:
         return
-    at = int(np.flatnonzero(over)[-1])
+    at = end - 1
     now, planned = (
         format_temperature(c, schedule.unit) for c in (trace.temperature_c[at], allowed_c[at])
     )
@@ -89,9 +90,9 @@ def _ahead(schedule: Schedule, trace: ResampledTrace) -> Iterator[str]:
 
 
 def _straight_through(trace: ResampledTrace, departed: int) -> bool:
-    """Return whether a climb was led on at one rate where it left its plan behind.
+    """Return whether a climb ran on at one rate where it left its plan behind.
 
-    Where a relay sticks there is a corner, and full power after it.
+    Where a relay sticks there is a corner.
     """
     begun_c = max(limit.COLD_FROM_C, float(trace.temperature_c[0]) + limit.PLAN_STEP_C)
     rising = np.maximum.accumulate(trace.temperature_c)
@@ -109,12 +110,21 @@ def _straight_through(trace: ResampledTrace, departed: int) -> bool:
         same = abs(after - before) <= 2.0 * limit.SAME_RATE * before
         if same and _is_led(trace, first, last):
             return True
-        # Or so slowly that it cannot be full power.
-        first = trace.index(at_s + limit.SLOPE_HALF_WINDOW_S)
-        full = default_kiln.full_power_rate_c_per_h(trace.temperature_c[last : last + 1])
-        slowly = _rate(trace, first, last) < limit.NOT_FULL_POWER * float(full[0])
-        if slowly and _is_led(trace, first, last):
-            return True
+    return False
+
+
+def _climbs_slowly(trace: ResampledTrace, first: int, end: int) -> bool:
+    """Return whether a stretch was led at one rate for long that is far from full power."""
+    step = max(1, round(limit.SLOPE_HALF_WINDOW_S / trace.step_s))
+    for about_s in limit.LED_ABOUT_S:
+        length = round(about_s / trace.step_s)
+        for begin in range(first, end - length, step):
+            last = begin + length
+            full = default_kiln.full_power_rate_c_per_h(trace.temperature_c[last : last + 1])
+            rate = _rate(trace, begin, last)
+            slowly = limit.LED_LEAST_C_PER_H < rate < limit.NOT_FULL_POWER * float(full[0])
+            if slowly and _is_led(trace, begin, last):
+                return True
     return False
 
 

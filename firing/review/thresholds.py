@@ -312,9 +312,9 @@ BEGUN_BEFORE_S = 900.0
 LED_ABOUT_S = (2700.0, 3600.0, 5400.0)
 """One that is ahead was led there if its rate is one for so long before and after it left its plan
 behind: a relay that stuck makes a corner [s; made firings]."""
-NOT_FULL_POWER = 0.35
-"""… or a rate after it that is less than this share of a usual kiln's full power, which the weakest
-that comes so far has [1; full-power-default] …"""
+NOT_FULL_POWER, LED_LEAST_C_PER_H = 0.35, 20.0
+"""… or one for the shorter of these later on, less than this share of a usual kiln's full power,
+which the weakest that comes so far has, and more than a swing's [1, °C/h; full-power-default] …"""
 LED_BEND = 0.2
 """… and that rate changes by no more than this share [1; made firings]."""
 COLD_FROM_C, COLD_TO_C = 60.0, 225.0

@@ -63,6 +63,8 @@ NOT_BESIDE = {
     *("over-top", "climbs-fast", "hold-long"),
 }
 """While one of these stands, what looks like another program may be a fault, which comes first."""
+GOES_ON = {"hold-long", "above-plan", "over-top"}
+"""While one of these stands, a program that is not over lacks no time."""
 CONE_BEHIND_C = 10.0
 """A kiln this far behind its plan may leave a cone standing [°C]."""
 
@@ -555,8 +557,8 @@ class Watcher:
         position, plan = self._position, self._plan
         if plan is None or position is None or now_s - self._looked_ahead_s < OUTLOOK_EVERY_S:
             return []
-        if self._plan_doubted:
-            return []  # no end of another program is late
+        if self._plan_doubted or GOES_ON.intersection(self.board.standing):
+            return []  # no end of another program is late, nor one that was missed
         if position.phase not in ("ramp", "hold") or position.late_s is None:
             return []
         self._looked_ahead_s = now_s

@@ -145,3 +145,11 @@ def test_a_watch_begun_in_mid_firing_knows_at_once_what_cannot_run_any_more(
     places = [estimate.position for estimate in told.estimates if estimate.now_s < HOUR_S / 4]
     found = {(p.phase, p.segment) for p in places[1:] if p is not None}
     assert found == {place}
+
+
+def test_a_kiln_that_goes_on_above_its_plans_end_is_not_called_late(tmp_path: Path) -> None:
+    """It is told as a relay that may have stuck; nothing was lost on the way."""
+    course = (*AS_PLANNED[:-1], (8.6, 905.0), (14.0, 1300.0))
+    told = replayed(write_course(tmp_path / "log.csv", course))
+    assert told.of("hold-long") or told.of("over-top") or told.of("above-plan")
+    assert told.of("late") == []
