@@ -258,6 +258,7 @@ def _order(source: str, several: bool, told: dict[str, Any]) -> _Order:
         take_reading(told),
         out=named.out,
         schedule=schedule,
+        plan_file=None if named.schedule is None else Path(named.schedule),
         kiln=open_file("kiln", named.kiln),
         load=open_file("load", named.load),
         cones=tuple(parse_cone(cone) for cone in told.pop("cones")),

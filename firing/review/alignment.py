@@ -266,6 +266,7 @@ class _State:
     staying: FloatArray | float = 0.0
     least: int = 0  # samples, of a hold
     skipping: float = 0.0  # of a hold that was planned
+    entering: float = limit.LATE_ENTRY_COST  # as the first of all
 
 
 @dataclass(frozen=True, eq=False)
@@ -295,7 +296,9 @@ def _states(schedule: Schedule, trace: ResampledTrace) -> list[_State]:
     idle = np.clip(np.abs(temperature_c - temperature_c[0]) / scatter_c, 0.0, 1.5)
     idle = idle + np.clip(np.abs(rate) / limit.IDLE_C_PER_H - 0.5, 0.0, 1.0)
     states = [_State(-1, False, idle * minutes, free)]
+    passed = _passed_before(schedule, trace)
     for index, segment in enumerate(schedule.segments):
+        entering = limit.PASSED_ENTRY_COST if 0 < index <= passed else limit.LATE_ENTRY_COST
         from_c, to_c = schedule.from_c(index), segment.target_c
         sign = 1.0 if to_c > from_c else -1.0
         expected = _expected_rate(schedule, index, temperature_c)
@@ -306,7 +309,8 @@ def _states(schedule: Schedule, trace: ResampledTrace) -> list[_State]:
         # A warm or a cold kiln starts where it is, so the first ramp may begin anywhere.
         short = np.maximum(sign * (from_c - temperature_c), 0.0) * (index > 0)
         outside = np.clip((beyond + short) / scatter_c, 0.0, 1.0) ** 2
-        states.append(_State(index, False, (standing + outside) * minutes, free))
+        ramp = (standing + outside) * minutes
+        states.append(_State(index, False, ramp, free, entering=entering))
         off_level = np.clip((temperature_c - to_c) / scatter_c, -1.0, 1.0) ** 2
         moving = np.clip(np.abs(rate) / expected - 0.5, 0.0, 1.0)
         arrival = np.minimum(
@@ -321,7 +325,8 @@ def _states(schedule: Schedule, trace: ResampledTrace) -> list[_State]:
         )
         least = max(1, math.ceil(stay_s / trace.step_s))
         skipping = limit.SKIPPED_HOLD_COST if segment.hold_s >= limit.SHORTEST_HOLD_S else 0.0
-        states.append(_State(index, True, cost * minutes, arrival, staying, least, skipping))
+        cost = cost * minutes
+        states.append(_State(index, True, cost, arrival, staying, least, skipping, entering))
     last_c = schedule.segments[-1].target_c
     above = np.clip((temperature_c - last_c) / scatter_c, 0.0, 1.0)
     natural_rate = default_kiln.cooling_rate_c_per_h(np.maximum(temperature_c, 40.0))
@@ -330,6 +335,16 @@ def _states(schedule: Schedule, trace: ResampledTrace) -> list[_State]:
     )
     states.append(_State(len(schedule.segments), False, (above + not_falling) * minutes, free))
     return states
+
+
+def _passed_before(schedule: Schedule, trace: ResampledTrace) -> int:
+    """Return how many ramps at the head of a plan are over, as the log begins above their ends."""
+    begun_c = float(trace.temperature_c[0]) - limit.OFF_TARGET_C
+    for index in range(schedule.peak_index):
+        target_c = schedule.segments[index].target_c
+        if not schedule.from_c(index) < target_c < begun_c:
+            return index
+    return schedule.peak_index
 
 
 def _heating_interruptions(schedule: Schedule, trace: ResampledTrace) -> tuple[Interruption, ...]:
@@ -395,8 +410,8 @@ def _least_cost(states: list[_State], samples: int) -> _Path:
                 passing = total[j - 2] + states[j - 1].arrival + states[j - 1].skipping
                 origin[j] = np.where(passing < arrive, j - 2, origin[j])
                 arrive = np.minimum(arrive, passing)
-        if 1 < j < count - 1 and arrive[0] > limit.LATE_ENTRY_COST:
-            arrive[0], origin[j, 0] = limit.LATE_ENTRY_COST, -1
+        if 1 < j < count - 1 and arrive[0] > state.entering:
+            arrive[0], origin[j, 0] = state.entering, -1
         if j == count - 1:
             for early in range(1, count - 2):
                 left = total[early] + limit.ABORT_COST

@@ -15,8 +15,9 @@ from firing.errors import FiringError
 from firing.logs.reader import UNIT_NOTE, Log
 from firing.review import thresholds as limit
 from firing.review.alignment import AnalysedLog, AnalysedSegment
-from firing.review.resample import ResampledTrace
+from firing.review.resample import ResampledTrace, moving_mean
 from firing.schedule.schedule import Schedule
+from firing.trace import median
 from firing.units import TemperatureUnit, format_duration, format_rate, format_temperature
 
 
@@ -24,6 +25,15 @@ from firing.units import TemperatureUnit, format_duration, format_rate, format_t
 class _Sign:
     speaks_for: bool
     words: str
+
+
+@dataclass(frozen=True, slots=True)
+class Stay:
+    """A stay: its first and last sample, and at what temperature [°C]."""
+
+    first: int
+    last: int
+    level_c: float
 
 
 def unrelated_to_plan(schedule: Schedule, analysed: AnalysedLog) -> str:
@@ -143,17 +153,49 @@ def _own_hold(
     held_s = float(trace.time_s[last] - trace.time_s[first])
     if held_s < least_s or first == 0:
         return
-    before = max(first - max(1, round(limit.SLOWING_OVER_S / trace.step_s)), 0)
-    earlier = max(before - max(1, round(limit.SLOWING_OVER_S / trace.step_s)), 0)
-    late = float(trace.temperature_c[first] - trace.temperature_c[before])
-    early = float(trace.temperature_c[before] - trace.temperature_c[earlier])
-    if late < limit.SLOWING * early:
+    if not _came_at_full_rate(trace, first):
         return
     yield _Sign(
         False,
         f"it held {format_temperature(peak_c, schedule.unit)} for {format_duration(held_s)}, "
         "where the plan has no hold",
     )
+
+
+def own_stays(schedule: Schedule, trace: ResampledTrace, least_s: float) -> Iterator[Stay]:
+    """Yield the stays far from every target, of at least so long, that a climb came to.
+
+    One that a climb slowed down to is a kiln at its limit, and no stay.
+    """
+    half = max(1, round(limit.SLOPE_HALF_WINDOW_S / trace.step_s))
+    calm_c = moving_mean(trace.temperature_c, half)
+    least = max(2, round(least_s / trace.step_s))
+    within_c = limit.STAY_WITHIN_C + 2.0 * trace.noise_c
+    first = 0
+    while first + least < calm_c.size:
+        level_c = median(calm_c[first : first + least + 1])
+        off = np.flatnonzero(np.abs(calm_c[first:] - level_c) > within_c)
+        last = calm_c.size - 1 if not off.size else first + int(off[0]) - 1
+        if last - first < least:
+            first += max(1, least // limit.STAY_LOOKS)
+            continue
+        targets_c = (segment.target_c for segment in schedule.segments)
+        near_c = limit.OFF_TARGET_C + within_c
+        meant = not any(abs(target_c - level_c) <= near_c for target_c in targets_c)
+        climbed = first > 0 and calm_c[first - 1] < level_c
+        if meant and climbed and _came_at_full_rate(trace, first):
+            yield Stay(first, last, level_c)
+        first = last + 1
+
+
+def _came_at_full_rate(trace: ResampledTrace, first: int) -> bool:
+    """Return whether the climb to where a stay begins had not slowed, as at a kiln's limit."""
+    span = max(1, round(limit.SLOWING_OVER_S / trace.step_s))
+    before = max(first - span, 0)
+    earlier = max(before - span, 0)
+    late_c = float(trace.temperature_c[first] - trace.temperature_c[before])
+    early_c = float(trace.temperature_c[before] - trace.temperature_c[earlier])
+    return late_c >= limit.SLOWING * early_c
 
 
 def unit_by_plan(schedule: Schedule, log: Log, channel: int) -> Log:

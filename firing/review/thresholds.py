@@ -41,6 +41,8 @@ ABORT_COST = 20.0
 """Leaving the plan before its end [min; made firings]."""
 LATE_ENTRY_COST = 20.0
 """A log that begins inside the plan [min; made firings]."""
+PASSED_ENTRY_COST = 1.0
+"""… above the ends of the segments before, which it cannot be on its way to [min; choice]."""
 ARRIVAL_SCATTER_C = 5.0
 """A ramp that ends so far from its target costs a minute [°C; made firings]."""
 ARRIVAL_COST_MOST = 30.0
@@ -295,6 +297,48 @@ IDLE_SHARE = 0.5
 """… or by less than this share of its first ramp [1; made firings] …"""
 IDLE_FACTOR = 2.0
 """… if it is so many times as long as that [1; made firings]."""
+
+# Whether a running firing is of another program
+
+BEGUN_COLD_C = 40.0
+"""A watch that begins no further above the program's start saw it begin [°C; practice]."""
+AHEAD_SHARE = 0.03
+"""A kiln may be above its plan by this share, or by `OFF_TARGET_C`: two sensors may differ so
+[1; practice] …"""
+AHEAD_S = 900.0
+"""… and by any overshoot for less than this [s; made firings]."""
+BEGUN_BEFORE_S = 900.0
+"""A kiln that is warm when the watch begins may lag so far behind its program [s; practice]."""
+LED_ABOUT_S = (2700.0, 3600.0, 5400.0)
+"""One that is ahead was led there if its rate is one for so long before and after it left its plan
+behind: a relay that stuck makes a corner [s; made firings]."""
+NOT_FULL_POWER, LED_LEAST_C_PER_H = 0.35, 20.0
+"""… or one for the shorter of these later on, less than this share of a usual kiln's full power,
+which the weakest that comes so far has, and more than a swing's [1, °C/h; full-power-default] …"""
+LED_BEND = 0.2
+"""… and that rate changes by no more than this share [1; made firings]."""
+COLD_FROM_C, COLD_TO_C = 60.0, 225.0
+"""A climb that begins between these is easy for every kiln [°C; practice] …"""
+SLOW_OVER_C = (100.0, 150.0, 200.0, 300.0)
+"""… and is looked at over so much of it [°C; choice]."""
+SLOW_BEND_KNOWN = 0.2
+"""Its bend has to be known this well, as a share of its rate [1; made firings] …"""
+STRAIGHT_WITHIN_C = 6.0
+"""… and the readings be this near to its line, root mean square [°C; made firings] …"""
+SLOW_SHARE = 0.65
+"""… as does that it runs at less than this share of the lowest rate planned there: a clock that
+waits for a relay's wide swing leads it at three quarters [1; made firings] …"""
+SLOW_SHARE_SMOOTH, SMOOTH_C, SMOOTH_STEP_S = 0.85, 1.5, 60.0
+"""… or this one, where readings this frequent have no swing [1, °C, s; made firings]."""
+RUNNING_STAY_S = 3600.0
+"""A stay this long is no pause at the kiln's door [s; practice] …"""
+STAY_WITHIN_C, STAY_LOOKS = 10.0, 12
+"""… that swings by no more than this, besides noise, looked for from so many moments of its
+length on [°C, number; made firings] …"""
+STAY_FROM_C = 80.0
+"""… above what a relay's first swing comes back to [°C; made firings] …"""
+ANY_POWER_C = 350.0
+"""… and up to here a third of the power sustains more than a stay [°C; made firings]."""
 
 # Which of many plans and kilns a log is of
 

@@ -19,6 +19,8 @@ import numpy as np
 
 from firing.errors import FiringError
 from firing.review import thresholds as limit
+from firing.review.other_program import other_program
+from firing.review.resample import ResampledTrace
 from firing.review.review import expected, review
 from firing.schedule.schedule import Schedule
 from firing.schedule.timeline import set_point_over_time
@@ -139,16 +141,23 @@ def _held(time_s: FloatArray, course_c: FloatArray) -> tuple[FloatArray, FloatAr
 
 
 def _roughly_to_explain_s(time_s: FloatArray, course_c: FloatArray, schedule: Schedule) -> float:
-    """Return how far a log's times from level to level are from a plan's [s]."""
-    plan_s, plan_c, by_rate = _plan_course(schedule)
+    """Return how far a log's times from level to level are from a plan's, and its peak [s]."""
+    plan_s, plan_c, _ = _plan_course(schedule)
     peak_c, plan_peak_c = float(course_c.max()), float(plan_c.max())
-    from_c = max(limit.PLAN_FROM_C, float(course_c[0]) + limit.PLAN_STEP_C)
-    levels_c = np.arange(from_c, min(peak_c, plan_peak_c), limit.PLAN_STEP_C)
     off_s = _peak_s(peak_c - plan_peak_c)
     if abs(peak_c - plan_peak_c) <= limit.UNRELATED_PEAK_C:
         off_s += abs(_near_top_s(time_s, course_c) - _near_top_s(plan_s, plan_c))
+    return off_s + _off_on_the_way_s(time_s, course_c, schedule)
+
+
+def _off_on_the_way_s(time_s: FloatArray, course_c: FloatArray, schedule: Schedule) -> float:
+    """Return how far a log's times from level to level on the way up are from a plan's [s]."""
+    plan_s, plan_c, by_rate = _plan_course(schedule)
+    from_c = max(limit.PLAN_FROM_C, float(course_c[0]) + limit.PLAN_STEP_C)
+    highest_c = min(float(course_c.max()), float(plan_c.max()))
+    levels_c = np.arange(from_c, highest_c, limit.PLAN_STEP_C)
     if levels_c.size < 2:
-        return off_s
+        return 0.0
     log_at_s = _first_above_s(*_held(time_s, course_c), levels_c)
     even_s, even_c = _held(plan_s, plan_c)
     plan_at_s = _first_above_s(even_s, even_c, levels_c)
@@ -158,7 +167,32 @@ def _roughly_to_explain_s(time_s: FloatArray, course_c: FloatArray, schedule: Sc
     weight = np.where(more_s < 0.0, limit.PLAN_OUTRUN, 1.0)
     programmed = np.interp(plan_at_s[1:], plan_s, by_rate.astype(np.float64)) > 0.5
     weight = np.where(programmed, weight, limit.PLAN_FREE_SHARE)
-    return off_s + float(np.sum(weight * np.abs(more_s)))
+    return float(np.sum(weight * np.abs(more_s)))
+
+
+def which_plan_so_far(trace: ResampledTrace, plans: Mapping[str, Schedule]) -> str:
+    """Return which of many plans a running firing may be of, by its name; empty where none is sure.
+
+    Parameters
+    ----------
+    trace : ResampledTrace
+        The kiln's channel, from before the heating to now.
+    plans : mapping of str to Schedule
+        The plans by any name.
+    """
+    time_s, course_c = trace.time_s, trace.temperature_c
+    off_s = {
+        name: _off_on_the_way_s(time_s, course_c, plan)
+        for name, plan in plans.items()
+        if not other_program(plan, trace)
+    }
+    ordered = sorted(off_s, key=lambda name: off_s[name])
+    heated_s = float(time_s[int(np.argmax(course_c))] - time_s[0])
+    if not ordered or off_s[ordered[0]] > limit.PLAN_SURE_SHARE * heated_s:
+        return ""
+    near_s = limit.PLAN_CLEAR * off_s[ordered[0]] + limit.PLAN_ROUGH_S
+    others = (name for name in ordered[1:] if plans[name].segments != plans[ordered[0]].segments)
+    return "" if any(off_s[name] < near_s for name in others) else ordered[0]
 
 
 def which_plan(

@@ -47,6 +47,8 @@ class WatchOptions:
         The kiln's channel, by name or number from 1.
     schedule, kiln, load
         What the firing goes by.
+    plan_file : Path, optional
+        The schedule's file: where the readings are not of it, one beside it may have been meant.
     cones : tuple of str
         Cones to tell of, in their printed spelling; the plan's own unless given.
     top_c : float, optional
@@ -71,6 +73,7 @@ class WatchOptions:
     schedule: Schedule | None = None
     kiln: KilnDescription | None = None
     load: Load | None = None
+    plan_file: Path | None = None
     cones: tuple[str, ...] = ()
     top_c: float | None = None
     above_c: float = 15.0

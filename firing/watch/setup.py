@@ -13,7 +13,9 @@ import shlex
 import tempfile
 import time
 from collections.abc import Callable, Sequence
+from contextlib import suppress
 from dataclasses import dataclass, field
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -37,6 +39,7 @@ if TYPE_CHECKING:
     from firing.capture.clock import TimeBase
     from firing.capture.log_sources import FollowedLog
     from firing.capture.recorder import Recorder
+    from firing.schedule.schedule import Schedule
     from firing.watch.alarm_command import AlarmCommand
     from firing.watch.fault_isolation import Listener
     from firing.watch.session import WatchSession
@@ -248,7 +251,30 @@ def make_watcher(options: WatchOptions, unit: TemperatureUnit = "C") -> Watcher:
         cone_offset_c=offset_c,
         thermocouple_c=course.cones.budget.thermocouple_c,
         model=model,
+        other_plans=partial(plans_beside, options.plan_file),
     )
+
+
+MOST_PLANS = 40
+"""So many plans of a folder are read at the most [number]."""
+
+
+def plans_beside(plan_file: Path | None) -> dict[str, Schedule]:
+    """Return the other plans in a plan's folder by their files' names; unreadable ones left out."""
+    from firing.files.kinds import kind_of
+    from firing.schedule.file import open_schedule
+
+    found: dict[str, Schedule] = {}
+    if plan_file is None or not plan_file.is_file():
+        return found
+    for path in sorted(plan_file.parent.glob("*.toml")):
+        if len(found) == MOST_PLANS:
+            break
+        if path.resolve() == plan_file.resolve() or kind_of(path) != "schedule":
+            continue
+        with suppress(FiringError, OSError):
+            found[path.name] = open_schedule(path)
+    return found
 
 
 def make_time_base(source: ReadingSource) -> TimeBase:

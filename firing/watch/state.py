@@ -74,6 +74,8 @@ class Estimate:
         When it has cooled to the unloading temperature.
     action, action_s
         What a person does next, and when.
+    plan_doubted : bool
+        Whether the readings are not of the plan, so that what goes by it may be wrong.
     alarms : tuple of str
         Alarms raised now.
     energy_kwh, energy_total_kwh : float or None
@@ -107,6 +109,7 @@ class Estimate:
     unload_high_s: float | None = None
     action: str = ""
     action_s: float | None = None
+    plan_doubted: bool = False
     alarms: tuple[str, ...] = ()
     energy_kwh: float | None = None
     energy_total_kwh: float | None = None
@@ -150,6 +153,7 @@ class Estimate:
             "unload_high_s": _rounded(self.unload_high_s, 1),
             "action": self.action or None,
             "action_s": _rounded(self.action_s, 1),
+            "plan_doubted": self.plan_doubted,
             "alarms": list(self.alarms),
             "energy_kwh": _rounded(self.energy_kwh, 2),
             "energy_total_kwh": _rounded(self.energy_total_kwh, 2),

@@ -107,6 +107,8 @@ def position_text(
     if position.late_s is not None and abs(position.late_s) >= 120.0:
         side = "late" if position.late_s > 0.0 else "early"
         found.append(f"{format_duration(abs(position.late_s))} {side}")
+    if estimate.plan_doubted:
+        found.append("this may be another program")
     return found
 
 

@@ -24,6 +24,7 @@ from firing.watch.cooling import DROP_S, CoolingPace, cooling_pace, room_of
 from firing.watch.events import AlarmInputs, AlarmLimits, Severity, WatchEvent
 from firing.watch.fault_isolation import FaultIsolation
 from firing.watch.history import History
+from firing.watch.plan_doubt import PlanChoice, PlanDoubt, no_choice
 from firing.watch.predictor import (
     FiringProgress,
     Lateness,
@@ -57,6 +58,13 @@ COLD_C, COLD_LOOKS = 80.0, 3
 AGAIN_C, AGAIN_C_PER_H, AGAIN_S = 25.0, 10.0, 600.0
 """So far above its coldest, and still rising for so long, it is another: a thermocouple that was
 put back falls [°C, °C/h, s]."""
+NOT_BESIDE = {
+    *("reading-impossible", "reading-lost", "reading-stuck"),
+    *("over-top", "climbs-fast", "hold-long"),
+}
+"""While one of these stands, what looks like another program may be a fault, which comes first."""
+GOES_ON = {"hold-long", "above-plan", "over-top"}
+"""While one of these stands, a program that is not over lacks no time."""
 CONE_BEHIND_C = 10.0
 """A kiln this far behind its plan may leave a cone standing [°C]."""
 
@@ -74,6 +82,7 @@ RAISED_ALARMS_PART, CONE_CALLS_PART, REFIT_PART, PREDICTION_PART = (
     "the look ahead",
 )
 COOLING_PART = "the pace of the cooling"
+PLAN_PART = "the look for another program"
 _BLIND = {
     POSITION_PART: "where the firing stands in its plan cannot be worked out: alarms that go by "
     "the plan are blind meanwhile; look at the kiln yourself",
@@ -101,6 +110,8 @@ class Watcher:
         The kiln's, which says what it takes; where there is a plan the predictor is its, too.
     unit : {"C", "F"}
         What is told without a plan is told in this one.
+    other_plans : callable, optional
+        Finds plans that may have been meant, where the readings are not of this one.
     """
 
     def __init__(
@@ -114,6 +125,7 @@ class Watcher:
         thermocouple_c: float | None = None,
         model: KilnModel | None = None,
         unit: TemperatureUnit = "C",
+        other_plans: PlanChoice = no_choice,
     ) -> None:
         self.schedule = schedule
         self.history = History()
@@ -122,6 +134,7 @@ class Watcher:
         self.rest: RemainingCourse | None = None
         self._model = model
         self._plan = None if schedule is None else Plan(schedule)
+        self._doubt = None if schedule is None else PlanDoubt(schedule, other_plans)
         self._cones = cones
         self._offset_c = cone_offset_c
         self._thermocouple_c = thermocouple_c
@@ -262,6 +275,7 @@ class Watcher:
         if self._plan is not None:
             events += self._isolation.run(POSITION_PART, lambda: self._place(now_s), [])
             events += self._blindness_events(POSITION_PART, now_s)
+            events += self._isolation.run(PLAN_PART, lambda: self._look_at_plan(now_s), [])
         events += self._isolation.run(COOLING_PART, lambda: self._cool(now_s), [])
         events += self._isolation.run(CONE_CALLS_PART, lambda: self._cone_events(now_s), [])
         return events
@@ -278,6 +292,21 @@ class Watcher:
             behind_c = -(self._deviation_c or 0.0)
             self._paces.update(*self.history.trace(), self._position, behind_c)
         return self._segment_end_events(now_s)
+
+    def _look_at_plan(self, now_s: float) -> list[WatchEvent]:
+        """Tell, once, that the readings are of another program.
+
+        Not where they may be wrong, or where a relay may have stuck.
+        """
+        unsure = self.board.circuit.doubtful or NOT_BESIDE.intersection(self.board.standing)
+        over = self._coldest_c < math.inf
+        if self._doubt is None or unsure or over or self.board.supply.gone:
+            return []
+        return self._doubt.look(now_s, *self.history.trace())
+
+    @property
+    def _plan_doubted(self) -> bool:
+        return self._doubt is not None and bool(self._doubt.why)
 
     def _another_firing(self, now_s: float, now_c: float) -> list[WatchEvent]:
         """Tell, once, that a kiln whose firing is over heats again: nothing of that is known."""
@@ -417,6 +446,7 @@ class Watcher:
             position,
             self._segment_name(position),
             None if position is None else self._deviation_c,
+            plan_doubted=self._plan_doubted,
             alarms=isolation.run(RAISED_ALARMS_PART, lambda: self.board.standing, ()),
         )
         if self.history.points >= 2:
@@ -527,6 +557,8 @@ class Watcher:
         position, plan = self._position, self._plan
         if plan is None or position is None or now_s - self._looked_ahead_s < OUTLOOK_EVERY_S:
             return []
+        if self._plan_doubted or GOES_ON.intersection(self.board.standing):
+            return []  # no end of another program is late, nor one that was missed
         if position.phase not in ("ramp", "hold") or position.late_s is None:
             return []
         self._looked_ahead_s = now_s

@@ -9,7 +9,7 @@ from click.testing import CliRunner
 from hypothesis import given
 from hypothesis import strategies as st
 from logmaker import BISQUE, GLAZE, Faults, PlanStep, Sampling, fire, sample, write_csv
-from watch.replaying import PLAN, replayed
+from watch.replaying import AS_PLANNED, HOUR_S, PLAN, replayed, write_course
 
 from firing.cli import cli
 from firing.forecast.forecast import forecast
@@ -123,3 +123,33 @@ def test_the_course_so_far_never_turns_back(readings: list[tuple[float, float]])
     assert time_s.size == course_c.size <= 400.0 / GRID_S + 1
     latest_s = max(moment_s for moment_s, _ in readings)
     assert latest_s - GRID_S <= time_s[-1] <= latest_s
+
+
+BEGUN_LATE = (
+    # (the first reading, where the plan is then) on PLAN: 100 °C/h to 600, half an hour, 150 °C/h
+    ((6.5, 630.0), ("ramp", 1)),
+    ((7.5, 780.0), ("ramp", 1)),
+    ((3.0, 320.0), ("ramp", 0)),
+)
+
+
+@pytest.mark.parametrize(("first", "place"), BEGUN_LATE)
+def test_a_watch_begun_in_mid_firing_knows_at_once_what_cannot_run_any_more(
+    tmp_path: Path, first: tuple[float, float], place: tuple[str, int]
+) -> None:
+    """What is 30 °C above a target cannot be on its way there, and raises no alarm for that."""
+    hour, celsius = first
+    rest = [(h - hour, c) for h, c in ((hour, celsius), *AS_PLANNED) if h >= hour]
+    told = replayed(write_course(tmp_path / "log.csv", sorted(rest)), every_s=120.0)
+    assert [n.message for n in told.notices if n.severity == "act" and n.at_s < HOUR_S / 2] == []
+    places = [estimate.position for estimate in told.estimates if estimate.now_s < HOUR_S / 4]
+    found = {(p.phase, p.segment) for p in places[1:] if p is not None}
+    assert found == {place}
+
+
+def test_a_kiln_that_goes_on_above_its_plans_end_is_not_called_late(tmp_path: Path) -> None:
+    """It is told as a relay that may have stuck; nothing was lost on the way."""
+    course = (*AS_PLANNED[:-1], (8.6, 905.0), (14.0, 1300.0))
+    told = replayed(write_course(tmp_path / "log.csv", course))
+    assert told.of("hold-long") or told.of("over-top") or told.of("above-plan")
+    assert told.of("late") == []

@@ -145,6 +145,7 @@ async def _fill(
             out=typed_path(written, screen.session.folder) if written else None,
             channel=filled["channel"].strip() or None,
             schedule=session.document.schedule,
+            plan_file=session.document.path,
             kiln=None if equipment.kiln is None else equipment.kiln.value,
             load=None if equipment.load is None or equipment.kiln is None else equipment.load.value,
             cones=filled["cones"],
