@@ -32,6 +32,7 @@ from firing.watch.recent_course import (
     LEVEL_ERRORS,
     NOW_S,
     PACE_NOISE_SWING,
+    RARE_POINTS,
     RARE_S,
     RISES_FROM_S,
     SETTLED_S,
@@ -93,7 +94,8 @@ KEEPS_PLAN_SHARE, GAIN_C, GAIN_SWINGS, WAITS_MOST_C = 0.05, 4.0, 2.0, 20.0
 more than it may be behind a clock that waits [-, °C, -, °C]."""
 SURELY_TURNS, STILL_TURNS = 5.0, 2.5
 """By so many standard errors it swings, and where it did does so yet [-, -]."""
-PAST_SIGNIFICANT_ERRORS = 4.0
+PAST_SIGNIFICANT_ERRORS = 3.5
+"""A hold ends once, and the slowest fall there is to be expected is less than any [-]."""
 PAST_READINGS = 2
 FIRST_FALLS = 1.5
 """A kiln that is let go falls by so many times its next pace at first, at the most [-]."""
@@ -103,6 +105,10 @@ MEETS_S = 3600.0
 ARRIVED_ERRORS, ARRIVED_SWINGS, MOST_EARLY_S = 1.5, 2.8, 720.0
 """By so many standard errors and swings the first reading at a target may be early, so much at most
 [-, -, s]."""
+MOST_SHARE = 1.2
+"""Past a hold's end no reading is off by more than so many times what any was in the hold [-]."""
+BELOW_MOST_S = 180.0
+"""A swing's middle below its target is met so much sooner at the most [s]."""
 OUT_C, OUT_S = 4.0, 300.0
 """A hold is left upwards by so much above the highest it had until so long ago [°C, s]."""
 NATURAL_SHARE = 0.5
@@ -941,9 +947,19 @@ class PowerMonitor:
         share_error = math.hypot(
             noise_c / math.sqrt(weight), level_error_c * float(np.sum(due_c)) / weight
         )
-        swing_c = 0.5 * now.usual_fall_c if now.swings else 0.0
-        most_share = PAST_SIGNIFICANT_ERRORS * share_error + swing_c / float(due_c[-1])
-        most_share += max(shares, 0.0) if swing_c else shares
+        held_c = now.values_c[
+            (now.time_s >= hold.level_from_s) & (now.time_s <= hold.soonest_due_s)
+        ]
+        swing_c = 0.0
+        if now.swings:
+            swing_c = min(0.5 * now.usual_fall_c, _amplitude_c(held_c, noise_c))
+        unsure_share = PAST_SIGNIFICANT_ERRORS * share_error + swing_c / float(due_c[-1])
+        if now.is_rare and held_c.size >= RARE_POINTS:
+            # To readings so rare a swing is as noise, but none of them is further off than ever.
+            most_c = MOST_SHARE * float(np.max(np.abs(held_c - np.mean(held_c))))
+            most_c += PAST_SIGNIFICANT_ERRORS * level_error_c
+            unsure_share = min(unsure_share, most_c * float(np.sum(due_c)) / weight)
+        most_share = unsure_share + (max(shares, 0.0) if swing_c else shares)
         still_up_c = now.highest_of_c(level) - STILL_UP_SHARE * float(due_c[-1])
         self.stays_on = (
             -fallen_c > now.believed_c(FALL_C, error_c)
@@ -985,10 +1001,24 @@ class PowerMonitor:
         if hold.ramp.meets_s > -math.inf:
             unsure_s = 0.0 if now.swings else hold.unsure_s
             latest_s = hold.ramp.meets_s + ARRIVED_ERRORS * hold.ramp.error_s
+            latest_s -= self._below_s(plan, hold, now)
             # A ramp that bent before its target is no line: noise lets it be known no better.
             bent_s = min(max(hold.arrived_s - latest_s, 0.0), early_s)
             return max(hold.due_s + max(unsure_s, bent_s), latest_s + hold_s)
         return hold.due_s + early_s + (0.0 if rate_c_per_h is None else hold.unsure_s)
+
+    def _below_s(self, plan: Plan, hold: ObservedHold, now: RecentCourse) -> float:
+        """Return how much sooner than at its target a swinging ramp met the level of its hold [s].
+
+        A relay that switches on lower below its set point than off above it swings about a middle
+        of its own, in the ramp as in the hold.
+        """
+        rate_c_per_h = plan.schedule.segments[hold.index].rate_c_per_h
+        held = (now.time_s >= hold.level_from_s) & (now.time_s <= hold.soonest_due_s)
+        if rate_c_per_h is None or not now.swings or np.count_nonzero(held) < LEVEL_READINGS:
+            return 0.0
+        below_c = plan.schedule.segments[hold.index].target_c - float(np.mean(now.values_c[held]))
+        return min(max(below_c, 0.0) / rate_c_per_h * SECONDS_PER_HOUR, BELOW_MOST_S)
 
 
 def _lets_go_s(plan: Plan, index: int, celsius: float) -> float:
@@ -1004,6 +1034,17 @@ def _lets_go_s(plan: Plan, index: int, celsius: float) -> float:
             return max(end_s, plan.ramp_s(after, celsius))
         end_s, after = segment.end_s, after + 1
     return end_s
+
+
+def _amplitude_c(values_c: FloatArray, noise_c: float) -> float:
+    """Return the amplitude of a swing in readings with noise [°C]; infinite where it is not known.
+
+    The variance of a sine is half of its amplitude's square, and adds to that of the noise.
+    """
+    if values_c.size < RARE_POINTS:
+        return math.inf
+    few = 1.0 + 2.0 / values_c.size
+    return few * math.sqrt(2.0 * max(few * float(np.var(values_c)) - noise_c * noise_c, 0.0))
 
 
 def _keeps_pace(time_s: FloatArray, values_c: FloatArray, pace_c_per_s: float) -> bool:

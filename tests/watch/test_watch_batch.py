@@ -157,6 +157,43 @@ def test_a_kiln_that_a_waiting_clock_leads_down_slowly_does_not_stay_on(
     assert all(0.0 < moment_s - end_s <= 900.0 for _, moment_s in acts)
 
 
+@pytest.mark.parametrize("goes_on", [True, False])
+def test_an_arrival_is_where_a_swing_about_a_middle_below_its_set_point_comes_to_its_hold(
+    goes_on: bool,
+) -> None:
+    """±3 °C in 260 s about 3 °C below the set point, which 90 °C/h come to two minutes later."""
+    end_s = 2.0 * HOUR_S + 480.0
+    time_s = np.arange(0.0, end_s + 1200.0, 60.0)
+    swing_c = 3.0 * np.sin(2.0 * np.pi * time_s / 260.0)
+    reading_c = np.minimum(1050.0 + 90.0 * time_s / HOUR_S, 1230.0) - 3.0 + swing_c
+    if not goes_on:
+        reading_c = np.where(
+            time_s > end_s, 1227.0 - 200.0 * (time_s - end_s) / HOUR_S + swing_c, reading_c
+        )
+    reading_c += np.random.default_rng(22).normal(0.0, 0.1, time_s.size)
+    acts = _acts(schedule_of(((90.0, 1230.0, 8.0), (200.0, 1090.0, 120.0))), time_s, reading_c)
+    assert [name for name, _ in acts] == (["hold-long"] if goes_on else [])
+    assert all(0.0 < moment_s - end_s <= 420.0 for _, moment_s in acts)
+
+
+@pytest.mark.parametrize("goes_on", [True, False])
+def test_to_readings_minutes_apart_a_swing_that_goes_on_is_no_fall(goes_on: bool) -> None:
+    """±5 °C in 290 s, read every two minutes: as noise, but of which nothing is further off."""
+    end_s = 2.0 * HOUR_S + 1200.0
+    time_s = np.arange(0.0, end_s + 1800.0, 120.0)
+    reading_c = np.minimum(680.0 + 140.0 * time_s / HOUR_S, 960.0)
+    reading_c += 5.0 * np.sin(2.0 * np.pi * time_s / 290.0)
+    if not goes_on:
+        at_end_c = float(np.interp(end_s, time_s, reading_c))
+        reading_c = np.where(
+            time_s > end_s, at_end_c - 260.0 * (time_s - end_s) / HOUR_S, reading_c
+        )
+    reading_c += np.random.default_rng(23).normal(0.0, 0.5, time_s.size)
+    acts = _acts(schedule_of(((140.0, 960.0, 20.0),)), time_s, reading_c)
+    assert [name for name, _ in acts] == (["hold-long"] if goes_on else [])
+    assert all(0.0 < moment_s - end_s <= 480.0 for _, moment_s in acts)
+
+
 @pytest.mark.parametrize("seed", range(5))
 def test_the_top_of_a_relays_swing_in_whole_degrees_is_no_stuck_reading(seed: int) -> None:
     """±6 °C in 15 min go at 151 °C/h at the most, and so stand on a ramp of 140: an hour shows."""
