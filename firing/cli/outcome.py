@@ -286,7 +286,7 @@ def _plain(value: Any, *, in_fahrenheit: bool = False) -> Any:
 
 
 def colour_wanted() -> bool:
-    """Return whether stdout is a terminal that may be coloured (NO_COLOR says no, and a dumb one)."""
+    """Return whether stdout is a terminal that may be coloured; NO_COLOR and a dumb one say no."""
     plain = os.environ.get("NO_COLOR") or os.environ.get("TERM") == "dumb"
     return sys.stdout.isatty() and not plain
 
