@@ -328,7 +328,8 @@ def _mended_words(path: Path, result: "Review") -> str:
     if mended.cone_number is not None and not mended.peak_words:
         cone = f" It comes to cone {describe_number(mended.cone_number)}."
     lower = f"{mended.peak_words} " if mended.peak_words else ""
+    doubt = f" {mended.doubt_words}" if mended.doubt_words else ""
     return (
-        f"{lower}{path}: the plan at rates that the kiln keeps.{cone} Check it against the ware "
-        "before use."
+        f"{lower}{path}: the plan at rates that the kiln keeps.{cone}{doubt} Check it against the "
+        "ware before use."
     )
