@@ -23,7 +23,7 @@ from firing.forecast.forecast import forecast
 from firing.kiln.simulation import Simulation, simulate
 from firing.review import thresholds as limit
 from firing.review.alignment import AnalysedSegment
-from firing.review.findings.power import power_shortfall
+from firing.review.findings.power import was_short
 from firing.review.heat_verdict import with_hold
 from firing.review.result import Mended, Review, Shortfall
 from firing.schedule.schedule import Schedule, Segment
@@ -264,7 +264,10 @@ def _for_the_cone(
     found = _lower_peak(schedule, fire, wanted, highest_c, charted=True)
     found = found or _lower_peak(schedule, fire, wanted, highest_c, charted=False)
     if found is None:
-        raise FiringError(f"no plan that this kiln keeps comes to cone {cone}; see to it first")
+        raise FiringError(
+            f"the kiln gets to {say.degrees(highest_c)} only, and no plan up to there keeps cone "
+            f"{cone}; see to the kiln first"
+        )
     lower, kept, number = found
     if fired.reaches:
         least_s = _least_hold_s(schedule.segments[schedule.peak_index].hold_s)
@@ -509,7 +512,7 @@ def _as_held(review: Review, wanted: float | None) -> Mended:
     cooled = [_cooled_c_per_h(review, index) for index in range(len(schedule.segments))]
     # A peak that somebody stopped short of says nothing of the kiln.
     highest_c = review.peak_c
-    stalled = bool(power_shortfall(review, schedule.peak_index))
+    short = was_short(review)
 
     def fire(plan: Schedule, origins: Sequence[int]) -> _Fired:
         segments = []
@@ -522,7 +525,7 @@ def _as_held(review: Review, wanted: float | None) -> Mended:
                 segment = replace(segment, rate_c_per_h=rate_to_celsius(float(whole), unit))
             segments.append(segment)
         fired = _followed(plan, replace(plan, segments=tuple(segments)), kiln, review.load)
-        beyond = stalled and plan.peak_c > highest_c + limit.PEAK_MISSED_C
+        beyond = short and plan.peak_c > highest_c + limit.PEAK_MISSED_C
         return replace(fired, reaches=not beyond)
 
     mended = _for_the_cone(schedule, fire, wanted, highest_c)
