@@ -312,7 +312,7 @@ def _write_mended(path: Path, result: "Review", *, overwrite: bool) -> tuple["Re
     except FiringError as error:
         return result, f"{path} was not written: {error}", True
     if not mended.changes:
-        words = "every ramp kept its rate, so there is nothing to mend in the plan"
+        words = "every ramp kept its rate, so the plan can stay as it is"
         return result, f"{path} was not written: {words}", False
     write_schedule(mended.schedule, path, overwrite=overwrite)
     return replace(result, mended=mended), "", False
