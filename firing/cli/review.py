@@ -312,7 +312,7 @@ def _write_mended(path: Path, result: "Review", *, overwrite: bool) -> tuple["Re
     except FiringError as error:
         return result, f"{path} was not written: {error}", True
     if not mended.changes:
-        words = "every ramp kept its rate, so there is nothing to mend in the plan"
+        words = "every ramp kept its rate, so the plan can stay as it is"
         return result, f"{path} was not written: {words}", False
     write_schedule(mended.schedule, path, overwrite=overwrite)
     return replace(result, mended=mended), "", False
@@ -328,7 +328,8 @@ def _mended_words(path: Path, result: "Review") -> str:
     if mended.cone_number is not None and not mended.peak_words:
         cone = f" It comes to cone {describe_number(mended.cone_number)}."
     lower = f"{mended.peak_words} " if mended.peak_words else ""
+    doubt = f" {mended.doubt_words}" if mended.doubt_words else ""
     return (
-        f"{lower}{path}: the plan at rates that the kiln keeps.{cone} Check it against the ware "
-        "before use."
+        f"{lower}{path}: the plan at rates that the kiln keeps.{cone}{doubt} Check it against the "
+        "ware before use."
     )

@@ -36,6 +36,7 @@ from firing.ware.load import Load, WareState
 from firing.ware.safe_rates import limits_for
 
 if TYPE_CHECKING:
+    from firing.forecast.result import Forecast
     from firing.kiln.description import KilnDescription
 
 
@@ -455,6 +456,7 @@ def mended(
         if result.repairs
         else "Nothing had to be changed."
     )
+    notes += _left_behind(course)
     problems = [breach.message for breach in course.breaches]
     advice = "" if limits.advice is None else limits.advice.message
     return Design(
@@ -477,3 +479,26 @@ def mended(
         advice=advice,
         notes=tuple(notes),
     )
+
+
+def _left_behind(course: Forecast) -> list[str]:
+    """Return which ramps the kiln does not keep: no matter of the ware, but of the hours."""
+    behind = [
+        str(leg.index + 1)
+        for leg, segment in zip(course.segments, course.schedule.segments, strict=True)
+        if segment.drive == "rate"
+        and leg.limited_by == "power"
+        and leg.end_c > leg.from_c
+        and leg.forecast_s > _KEPT * leg.planned_s
+    ]
+    if course.kiln is None or not behind:
+        return []
+    which = f"segment{'s' if len(behind) > 1 else ''} {' and '.join(behind)}"
+    return [
+        f"The kiln can't keep up in {which}; that breaks no limit of the ware, so the rate stays. "
+        "'firing review' of such a firing, with --mend FILE, writes the plan at the rates it keeps."
+    ]
+
+
+_KEPT = 1.03
+"""A segment that takes no longer than this is kept [1; practice]."""

@@ -23,7 +23,7 @@ from firing.forecast.forecast import forecast
 from firing.kiln.simulation import Simulation, simulate
 from firing.review import thresholds as limit
 from firing.review.alignment import AnalysedSegment
-from firing.review.findings.power import power_shortfall
+from firing.review.findings.power import was_short
 from firing.review.heat_verdict import with_hold
 from firing.review.result import Mended, Review, Shortfall
 from firing.schedule.schedule import Schedule, Segment
@@ -264,7 +264,10 @@ def _for_the_cone(
     found = _lower_peak(schedule, fire, wanted, highest_c, charted=True)
     found = found or _lower_peak(schedule, fire, wanted, highest_c, charted=False)
     if found is None:
-        raise FiringError(f"no plan that this kiln keeps comes to cone {cone}; see to it first")
+        raise FiringError(
+            f"the kiln gets to {say.degrees(highest_c)} only, and no plan up to there keeps cone "
+            f"{cone}; see to the kiln first"
+        )
     lower, kept, number = found
     if fired.reaches:
         least_s = _least_hold_s(schedule.segments[schedule.peak_index].hold_s)
@@ -422,11 +425,15 @@ def _changed(old: Segment, new: Segment, say: Wording) -> list[str]:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _Climb:
-    """A logged ramp in steps of temperature: where each ends [°C], its size [K] and time [s]."""
+    """A logged ramp in steps of temperature: where each ends [°C], its size [K] and time [s].
+
+    `steady_c_per_h` is the one rate that all of it ran at, None where it fell behind.
+    """
 
     to_c: FloatArray
     rise_c: FloatArray
     took_s: FloatArray
+    steady_c_per_h: float | None
 
     def rate_kept_c_per_h(self, planned_c_per_h: float, top_c: float) -> float:
         """Return the fastest rate at which a set point is not left behind up to a temperature.
@@ -447,6 +454,8 @@ class _Climb:
         set_s = float(rise_c.sum()) / planned_c_per_h * SECONDS_PER_HOUR
         if took_s.sum() - set_s <= max((limit.MEND_KEPT - 1.0) * set_s, limit.CAUSE_LEAST_S):
             return planned_c_per_h
+        if self.steady_c_per_h is not None:
+            return min(self.steady_c_per_h, planned_c_per_h)
         # The slowest step is kept for sure, and not much faster the whole.
         rate = min(planned_c_per_h, float((rise_c / took_s).max()) * SECONDS_PER_HOUR)
         while True:
@@ -482,7 +491,8 @@ def _climb(analysed: AnalysedSegment) -> _Climb | None:
     took_s = np.diff(np.interp(to_c, reached_c[first], ran_s[first]))
     if not (took_s > 0.0).all():
         return None
-    return _Climb(to_c[1:], np.diff(to_c), took_s)
+    steady = run.kept_c_per_h if run.behind_from_c is None else None
+    return _Climb(to_c[1:], np.diff(to_c), took_s, steady)
 
 
 def _cooled_c_per_h(review: Review, index: int) -> float | None:
@@ -502,7 +512,7 @@ def _as_held(review: Review, wanted: float | None) -> Mended:
     cooled = [_cooled_c_per_h(review, index) for index in range(len(schedule.segments))]
     # A peak that somebody stopped short of says nothing of the kiln.
     highest_c = review.peak_c
-    stalled = bool(power_shortfall(review, schedule.peak_index))
+    short = was_short(review)
 
     def fire(plan: Schedule, origins: Sequence[int]) -> _Fired:
         segments = []
@@ -515,10 +525,33 @@ def _as_held(review: Review, wanted: float | None) -> Mended:
                 segment = replace(segment, rate_c_per_h=rate_to_celsius(float(whole), unit))
             segments.append(segment)
         fired = _followed(plan, replace(plan, segments=tuple(segments)), kiln, review.load)
-        beyond = stalled and plan.peak_c > highest_c + limit.PEAK_MISSED_C
+        beyond = short and plan.peak_c > highest_c + limit.PEAK_MISSED_C
         return replace(fired, reaches=not beyond)
 
-    return _for_the_cone(schedule, fire, wanted, highest_c)
+    mended = _for_the_cone(schedule, fire, wanted, highest_c)
+    changed = [
+        index
+        for index in range(len(schedule.segments))
+        if any(change.startswith(f"segment {schedule.label(index)}: ") for change in mended.changes)
+    ]
+    return replace(mended, doubt_words=_doubt(review, changed))
+
+
+def _doubt(review: Review, changed: Sequence[int]) -> str:
+    """Return which of the slowed ramps ran as if they had been keyed in so."""
+    keyed = [
+        str(index + 1)
+        for index in changed
+        if any(c.cause == "other_program" and c.seconds > 0 for c in review.segments[index].causes)
+        and not any(c.cause in _OF_THE_KILN for c in review.segments[index].causes)
+    ]
+    if not keyed:
+        return ""
+    which = f"Segments {' and '.join(keyed)}" if len(keyed) > 1 else f"Segment {keyed[0]}"
+    return f"{which} ran steadily, as if keyed in so: keep the planned rate if the kiln can do it."
+
+
+_OF_THE_KILN = ("power_limited", "waiting", "slow_cooling")
 
 
 def _followed(

@@ -580,6 +580,8 @@ class Mended:
         What the plan as it is takes in this kiln under a controller whose clock waits [s].
     peak_words : str
         Why its peak is lower than the plan's, in sentences; empty where it is the plan's.
+    doubt_words : str
+        Which of its rates may be a program keyed in otherwise rather than the kiln's; else empty.
     """
 
     schedule: Schedule
@@ -589,11 +591,13 @@ class Mended:
     with_new_elements_s: float | None = None
     unchanged_s: float | None = None
     peak_words: str = ""
+    doubt_words: str = ""
 
     def to_dict(self) -> dict[str, Any]:
         """Return it as the JSON shows it."""
         return keyed(
             peak_words=self.peak_words,
+            doubt_words=self.doubt_words,
             changes=self.changes,
             program_s=self.program_s,
             cone_number=self.cone_number,

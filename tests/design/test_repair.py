@@ -162,3 +162,18 @@ def test_the_fastest_safe_rate_is_safe_and_the_next_is_not(kiln: KilnDescription
     # no faster than the lowest of the limits between the segment's ends, on a grid of 1 °C
     limits = limits_for(PLANTERS_AND_CUPS, purpose="bisque")
     assert rate <= limits.heating(np.arange(91.0, 600.0)).min()
+
+
+def test_a_ramp_that_the_kiln_does_not_keep_is_named_though_the_ware_stands_it() -> None:
+    """60 °C/h is safe for thin ware, and 180 l with 4.4 kW does not climb so at 900 °C."""
+    kiln = example_kiln()
+    plan = Schedule(
+        "mild", (Segment(90.0, 40.0, hold_s=4 * 3600.0), Segment(950.0, 60.0)), "bisque"
+    )
+    strong, weak = (
+        repaired_design(plan, ware(6.0), kiln=replace(kiln, power_w=watts))
+        for watts in (9600.0, 4400.0)
+    )
+    assert not any("keep up" in note for note in strong.notes)
+    assert any("can't keep up in segment 2;" in note and "--mend" in note for note in weak.notes)
+    assert weak.schedule.segments == strong.schedule.segments

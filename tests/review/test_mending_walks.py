@@ -162,3 +162,12 @@ def test_what_cannot_be_mended_is_said_after_the_review(folder: Path, as_json: b
         assert "another plan" in shown["not_mended"]
     else:
         assert answer.stdout.startswith("Review: other")
+
+
+def test_a_clock_that_left_the_kiln_far_behind_shows_no_plan_for_its_cone(folder: Path) -> None:
+    """It came to some 1090 °C of 1200: what it keeps above that no reading shows."""
+    made = fire(STEPS, controller=Controller(waits=False), faults=Faults(power_factor=0.55))
+    assert max(made.reading_c) < 1200.0 - 50.0
+    path = write_csv(sample(made, Sampling(interval_s=60.0)), folder / "far.csv")
+    with pytest.raises(FiringError, match="no plan up to there keeps cone 6"):
+        mending_of(review(PLAN, read_log(path)))

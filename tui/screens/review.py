@@ -283,6 +283,8 @@ class ReviewScreen(WalkScreen):
             words = f"{mended.peak_words}  {words}"
         elif mended.cone_number is not None:
             words += f"  It comes to cone {describe_number(mended.cone_number)}."
+        if mended.doubt_words:
+            words += f"  {mended.doubt_words}"
         if await self.ask(words, (key, take), ("", "Leave the plan as it is")) == key:
             self._take(mended.schedule, what, mended.changes)
 
