@@ -338,7 +338,8 @@ def show_command(
         })  # fmt: skip
     else:
         unit = "C" if found is None else found.schedule.unit
-        outcome.report(firing_report(one, before, unit))
+        kiln = None if found is None else found.kiln
+        outcome.report(firing_report(one, before, unit, kiln))
         if found is not None:
             outcome.text("")
             outcome.report(review_report(found))

@@ -14,6 +14,7 @@ from logbook.studio import steps_of, write_log
 
 from firing.errors import FiringError
 from firing.files.kinds import ready_text
+from firing.fleet.review_log import Studio, review_bytes
 from firing.kiln.file import open_kiln
 from firing.kiln.tariff_file import open_tariff
 from firing.logbook import keeping
@@ -173,6 +174,43 @@ def test_worn_elements_take_less_once(tmp_path: Path) -> None:
             keep_logs(other, [log], shelf)
             kwh.append(other.show(1).kwh or 0.0)
     assert kwh[1] == pytest.approx(0.9 * kwh[0], rel=1e-6)
+
+
+def test_the_energy_is_by_the_power_learnt_for_the_day(tmp_path: Path) -> None:
+    """Logbook and fleet reckon one log alike: at 80 % of the power on its day, four fifths."""
+    log = write_log(tmp_path / "log.csv", 3)  # of 14 March
+    bare = ready_text("example-kiln").partition("[fitted]")[0]
+    learnt = (
+        '\n[fitted]\npower = 1.0\ndate = 2026-05-20\nbasis = "b"\n'
+        "[[history]]\ndate = 2026-03-10\npower = 0.8\npower_se = 0.01\nload = 1.0\n"
+        "[[history]]\ndate = 2026-05-20\npower = 1.0\npower_se = 0.01\nload = 1.0\n"
+    )
+    found: dict[str, list[float]] = {"logbook": [], "fleet": []}
+    said = []
+    for name, text in (("new", bare), ("learnt", bare + learnt)):
+        kiln = tmp_path / f"{name}.toml"
+        kiln.write_text(text, encoding="utf-8")
+        book = ("--logbook", f"{name}.sqlite")
+        call(tmp_path, "keep", str(log), "--plan", "stoneware-glaze-1240", "--kiln", kiln.name,
+             *book)  # fmt: skip
+        said.append(call(tmp_path, "logbook", "show", "1", *book).stdout)
+        with Logbook.open(tmp_path / f"{name}.sqlite") as other:
+            found["logbook"].append(other.show(1).kwh or 0.0)
+        studio = Studio(
+            plans={"glaze": open_schedule("stoneware-glaze-1240")},
+            kilns={"kiln": open_kiln(str(kiln))},
+        )
+        row = review_bytes(log.read_bytes(), log.name, studio, "glaze", "kiln")
+        assert row.energy_from == "output"
+        found["fleet"].append(row.energy_kwh or 0.0)
+    for whole, worn in found.values():
+        assert worn == pytest.approx(0.8 * whole, rel=1e-6)
+    assert found["fleet"] == pytest.approx(found["logbook"], rel=1e-6)
+    # The example kiln has 9.6 kW.
+    assert "by the logged output at 9.6 kW (the kiln file's power, elements new)" in " ".join(
+        said[0].split()
+    )
+    assert "by the logged output at 7.7 kW (its learnt power)" in " ".join(said[1].split())
 
 
 def test_a_firing_of_no_plan_is_kept_without_one(book: Logbook, tmp_path: Path) -> None:
