@@ -213,6 +213,48 @@ def test_the_energy_is_by_the_power_learnt_for_the_day(tmp_path: Path) -> None:
     assert "by the logged output at 7.7 kW (its learnt power)" in " ".join(said[1].split())
 
 
+@pytest.mark.parametrize("by", ["the same log", "another log", "the command"])
+def test_a_kiln_learnt_later_counts_for_the_firings_kept_before(tmp_path: Path, by: str) -> None:
+    logs = [write_log(tmp_path / f"{n}.csv", n) for n in (1, 3)]
+    bare = ready_text("example-kiln").partition("[fitted]")[0]
+    kiln = tmp_path / "kiln.toml"
+    kiln.write_text(bare, encoding="utf-8")
+    place = tmp_path / "studio.sqlite"
+    plans = ["stoneware-glaze-1240"]
+    with Logbook.open(place) as book:
+        keep_logs(book, logs[:1], shelf_of(book, plans=plans, kilns=[kiln]))
+        before = book.show(1).kwh or 0.0
+    kiln.write_text(
+        f'{bare}\n[fitted]\npower = 0.8\ndate = 2026-01-31\nbasis = "b"\n', encoding="utf-8"
+    )
+    if by == "the command":
+        added = call(
+            tmp_path, "logbook", "add", "1", "--kiln", "kiln.toml", "--logbook", place.name
+        )
+        assert added.returncode == 0, added.stderr
+    else:
+        with Logbook.open(place) as book:
+            shelf = shelf_of(book, plans=plans, kilns=[kiln])
+            (found,) = keep_logs(book, logs[:1] if by == "the same log" else logs[1:], shelf)
+            if by == "the same log":
+                assert found.added == ("the kiln file Workshop kiln as it is now",)
+                (again,) = keep_logs(book, logs[:1], shelf)
+                assert again.added == ()
+    with Logbook.open(place) as book:
+        assert book.show(1).kwh == pytest.approx(0.8 * before, rel=1e-6)
+        assert book.show(1).kwh == pytest.approx(derive(book.entry(1)).kwh_by_log, rel=1e-6)
+        assert book.older_than(code_version()) == ()
+
+
+def test_figures_by_other_walls_are_derived_again(book: Logbook, tmp_path: Path) -> None:
+    logs, kiln = [write_log(tmp_path / f"{n}.csv", n) for n in (1, 3)], tmp_path / "kiln.toml"
+    text = ready_text("example-kiln")
+    for log, wall in zip(logs, ("75", "100"), strict=True):
+        kiln.write_text(text.replace("thickness_mm = 75", f"thickness_mm = {wall}"))
+        keep_logs(book, [log], shelf_of(book, plans=["stoneware-glaze-1240"], kilns=[kiln]))
+    assert book.older_than(code_version()) == (1,)
+
+
 def test_a_firing_of_no_plan_is_kept_without_one(book: Logbook, tmp_path: Path) -> None:
     log = write_log(tmp_path / "log.csv", 1)
     with_decal = shelf_of(book, plans=["decal", "thin-ware-bisque"], kilns=["example-kiln"])
