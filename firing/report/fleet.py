@@ -214,8 +214,8 @@ def _of_figures(summary: FleetSummary) -> list[str]:
     worn = [one.kiln for one in summary.kilns if one.wear is not None and one.wear.sure]
     if worn:
         said.append(
-            f"Worn elements take less: the kWh of {_some(worn)} are too many until the kiln file "
-            "knows the wear (firing kiln fit KILN --logbook --write)."
+            f"Worn elements take less: the kWh of {_some(worn)} are too many unless its kiln file "
+            "knows the wear; 'firing kiln fit KILN --logbook --write' learns it."
         )
     unknown = sum(one.energy_unknown for one in summary.kilns)
     if unknown:
