@@ -97,8 +97,8 @@ class ModbusSource:
             import minimalmodbus
         except ImportError:
             raise FiringError(
-                "Modbus needs the package minimalmodbus, which is not installed; install it by "
-                "pip install 'firing[modbus]'"
+                "Modbus needs the package minimalmodbus, which is not installed; in firing's "
+                "folder run: pip install '.[modbus]'"
             ) from None
         if "://" in settings.port:
             raise FiringError(f"{settings.port}: Modbus RTU needs a serial port, not an address")

@@ -338,7 +338,8 @@ def show_command(
         })  # fmt: skip
     else:
         unit = "C" if found is None else found.schedule.unit
-        outcome.report(firing_report(one, before, unit))
+        kiln = None if found is None else found.kiln
+        outcome.report(firing_report(one, before, unit, kiln))
         if found is not None:
             outcome.text("")
             outcome.report(review_report(found))
@@ -461,7 +462,8 @@ def event_command(
     """Note what was done to KILN, or list what is noted.
 
     An event is: new elements, new sensor, relay, repair, or note. Trends of wear and of the
-    thermocouple begin anew at the first two. Without words it lists what is noted.
+    thermocouple begin anew at the first two. Without an event it lists what is noted, of KILN or
+    of all.
     """
     from firing.report.logbook import events_report
 
@@ -470,7 +472,8 @@ def event_command(
     if kiln is not None and kind is None and remove is None:
         if kiln.casefold() in EVENT_KINDS:
             raise FiringError(f'name the kiln first: firing logbook event KILN "{kiln}"')
-        raise FiringError(f"say what was done to {kiln}: {', '.join(EVENT_KINDS)}")
+        if when is not None or words:
+            raise FiringError(f"say what was done to {kiln}: {', '.join(EVENT_KINDS)}")
     with Logbook.open(place, create=kind is not None) as book:
         if kiln is not None and kind is not None:
             at = _moment_of_event(when)
@@ -484,7 +487,8 @@ def event_command(
             if kiln is not None and its_kiln not in ([], [book.kiln_called(kiln)]):
                 raise FiringError(f"event {remove} is of {its_kiln[0]}, not of {kiln}")
             book.remove_event(remove)
-        events = book.events()
+        asked = kiln is not None and kind is None and remove is None
+        events = book.events(_kiln_named(book, kiln)) if asked and kiln else book.events()
     if as_json:
         outcome.document(
             {"schema": 1, "kind": "events", "events": [event.to_dict() for event in events]}

@@ -159,7 +159,7 @@ def _no_toml(path: Path) -> str:
     try:
         tomllib.loads(path.read_text(encoding="utf-8"))
     except (OSError, ValueError) as error:
-        return f"{path}: is not TOML ({error}); mend it, or move it out of the folder"
+        return f"{path}: is not TOML ({error}); correct it, or move it out of the folder"
     return ""
 
 

@@ -17,7 +17,8 @@ import numpy as np
 
 from firing.errors import FiringError
 from firing.fleet.row import Row
-from firing.kiln.tariff import EnergyCourse, cost
+from firing.kiln.tariff import cost
+from firing.logbook.keeping import energy_by_output
 from firing.logbook.measure import measure
 from firing.logs.options import ReadingOptions
 from firing.logs.reader import Log, pick_channel, read_bytes
@@ -305,11 +306,11 @@ def _energy(result: Review, tariff: Tariff | None) -> dict[str, Any]:
     if kiln is None or result.forecast.kiln is None or result.refused:
         return {}
     course, energy_from = result.forecast.kiln.course, "forecast"
+    given = None
     if duty is not None and np.isfinite(duty).mean() > 0.5:
-        share = np.nan_to_num(duty)
-        given_j = np.cumsum(share[1:] * np.diff(trace.time_s)) * kiln.available_w
-        course = EnergyCourse(trace.time_s, np.concatenate([[0.0], given_j]))
-        energy_from = "output"
+        given = energy_by_output(trace, kiln)
+    if given is not None:
+        course, energy_from = given, "output"
     elif not _ran_through(result):
         return {}
     if course.kwh <= 0.0:

@@ -18,6 +18,7 @@ from firing.cones.table import nearest_cone
 from firing.errors import FiringError
 from firing.files.disk import UnusableInput, read_whole
 from firing.files.kinds import file_kind, kind_of, ready_names, ready_text
+from firing.kiln.description import Fitted
 from firing.kiln.tariff import EnergyCourse, Tariff, cost
 from firing.logbook.learning import MOST_FIRINGS
 from firing.logbook.measure import measure
@@ -392,6 +393,32 @@ def energy_by_output(trace: Trace, kiln: KilnDescription | None) -> EnergyCourse
     return EnergyCourse(trace.time_s, on_s * kiln.available_w)
 
 
+def _unlearnt(kiln: KilnDescription) -> KilnDescription:
+    return replace(kiln, fitted=Fitted(), history=(), fits=())
+
+
+def adopt_kiln(book: Logbook, name: str, text: str) -> bool:
+    """Let a kiln's file take the place of the one kept, and return whether it is another.
+
+    What was learnt of the power counts for every kept firing's day: the energy by the logged output
+    goes with it.
+    """
+    before = book.kilns().get(name, "")
+    if not text or not before or text == before:
+        return False
+    was, now = _kiln(before), _kiln(text)
+    kwh: dict[int, float] = {}
+    for one in book.firings(Filter(kiln=name)):
+        if one.kiln == name and one.kwh_by_log is not None:
+            day = local_moment(one.started_at, "", one.utc_offset_s).date()
+            power = now.as_of(day).available_w / was.as_of(day).available_w
+            if not math.isclose(power, 1.0):
+                kwh[one.id] = one.kwh_by_log * power
+    # Of another wall the measures of before and after would not compare.
+    book.put_kiln(name, text, kwh, stale=_unlearnt(was) != _unlearnt(now))
+    return True
+
+
 def _priced(entry: Entry, shown: Shown, found: Review, tariff: Tariff) -> Entry:
     """Return an entry with what it cost, by the hours that the log's output shows."""
     course = energy_by_output(found.log.trace, found.kiln)
@@ -656,6 +683,7 @@ class _Keeper:
             state, key = "grown" if before is not None else state, -1 - len(self._paths)
             self._bodies[body] = key
         else:
+            adopt_kiln(self.book, entry.kiln, entry.kiln_text)
             kept = self.book.keep(entry, shown, twin)
             state, key = _state(kept), kept.id
             number = key
@@ -731,6 +759,12 @@ class _Keeper:
                     f"firing {number} is kept {by}; "
                     f"'firing logbook add {number} --{kind} ...' changes that"
                 )
+        kiln = self.shelf.kilns.get(old.kiln)
+        if "kiln" in self.shelf.named and kiln is not None and kiln.text not in ("", old.kiln_text):
+            added.append(f"the kiln file {old.kiln} as it is now")
+            if not self.dry_run:
+                adopt_kiln(self.book, old.kiln, kiln.text)
+                old = self.book.entry(number)
         try:
             new = self._timed_and_priced(number, old, new, added, differs)
             if added and not self.dry_run:
@@ -1001,6 +1035,7 @@ def amend(book: Logbook, number: int, said: Entry) -> None:
     shown = derive(entry)
     if shown.trouble:
         raise FiringError(shown.trouble)
+    adopt_kiln(book, said.kiln, said.kiln_text)
     book.add_to(number, said, shown)
 
 

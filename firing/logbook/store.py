@@ -573,6 +573,33 @@ class Logbook:
                 self._put_shown(firing, shown)
             self._index(firing)
 
+    def put_kiln(
+        self, name: str, text: str, kwh_by_log: dict[int, float], *, stale: bool = False
+    ) -> None:
+        """Let a kiln's file take the place of the one kept, with what energies follow from it.
+
+        Parameters
+        ----------
+        name, text : str
+            The kiln, and its file.
+        kwh_by_log : dict of int to float
+            Energy by the logged output, by the numbers of the firings it changes [kWh].
+        stale : bool
+            Whether all figures of its firings are to be derived again; see `older_than`.
+        """
+        with self._writing():
+            kiln = self._kiln_of(name, text)
+            if stale:
+                self._db.execute(
+                    "UPDATE shown SET code = '' WHERE firing IN "
+                    "(SELECT id FROM firing WHERE kiln = ?)",
+                    (kiln,),
+                )
+            self._db.executemany(
+                "UPDATE shown SET kwh_by_log = ? WHERE firing = ?",
+                [(kwh, firing) for firing, kwh in kwh_by_log.items()],
+            )
+
     @checked
     def add_event(
         self, kiln: str, kind: EventKind, words: str = "", *, at_s: float, utc_offset_s: int = 0

@@ -133,8 +133,8 @@ def _from_workbook(data: bytes, name: str) -> Contained:
         from python_calamine import CalamineWorkbook
     except ImportError:
         raise FiringError(
-            f"{name} is a spreadsheet workbook; save its sheet as CSV, or install "
-            '"firing[spreadsheets]" to read workbooks'
+            f"{name} is a spreadsheet workbook; save its sheet as CSV, or to read workbooks run in "
+            "firing's folder: pip install '.[spreadsheets]'"
         ) from None
     try:
         book = CalamineWorkbook.from_filelike(io.BytesIO(data))

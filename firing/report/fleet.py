@@ -211,6 +211,12 @@ def _of_figures(summary: FleetSummary) -> list[str]:
         said.append(
             f"{forecast:,.0f} of the {whole:,.0f} kWh are forecast: those logs show no output."
         )
+    worn = [one.kiln for one in summary.kilns if one.wear is not None and one.wear.sure]
+    if worn:
+        said.append(
+            f"Worn elements take less: the kWh of {_some(worn)} are too many unless its kiln file "
+            "knows the wear; 'firing kiln fit KILN --logbook --write' learns it."
+        )
     unknown = sum(one.energy_unknown for one in summary.kilns)
     if unknown:
         firings = "1 firing has" if unknown == 1 else f"{unknown:,} firings have"

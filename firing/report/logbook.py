@@ -27,6 +27,7 @@ from firing.serialise import Serialised
 from firing.units import TemperatureUnit, format_temperature, hours_minutes
 
 if TYPE_CHECKING:
+    from firing.kiln.description import KilnDescription
     from firing.logbook.keeping import KeptLog
     from firing.logbook.rescue import Rescue
     from firing.logbook.store import CheckReport
@@ -148,15 +149,20 @@ def _marks(one: Firing) -> str:
     return ", ".join(marks)
 
 
-def firing_report(one: Firing, events: Iterable[Event] = (), unit: TemperatureUnit = "C") -> Report:
-    """Return one firing: what a person said of it, and its chief figures."""
+def firing_report(
+    one: Firing,
+    events: Iterable[Event] = (),
+    unit: TemperatureUnit = "C",
+    kiln: KilnDescription | None = None,
+) -> Report:
+    """Return one firing: what a person said of it, and its chief figures; `kiln` as on that day."""
     said = [
         f"Kiln: {one.kiln}" if one.kiln else "Kiln: not known; add it with --kiln",
         f"Plan: {one.plan}" if one.plan else "Plan: none",
         f"Why this plan: {one.matched}" if one.matched else "",
         f"Load: {one.load}" if one.load else "",
         f"For: {one.member}" if one.member else "",
-        energy_words(one),
+        energy_words(one, kiln),
         f"Log: {one.log}" + (f", part {one.part}" if one.part > 1 else ""),
     ]
     cones = [
@@ -184,11 +190,15 @@ def firing_report(one: Firing, events: Iterable[Event] = (), unit: TemperatureUn
                   unit=unit)  # fmt: skip
 
 
-def energy_words(one: Firing) -> str:
-    """Return energy and cost of a firing, where they are known."""
+def energy_words(one: Firing, kiln: KilnDescription | None = None) -> str:
+    """Return energy and cost of a firing, where they are known, and at which power of `kiln`."""
     parts = []
     if one.kwh is not None:
         source = "" if one.kwh != one.kwh_by_log else " by the logged output"
+        if source and kiln is not None:
+            learnt = kiln.fitted.power != 1.0 or kiln.fitted.learnt is not None
+            whose = "its learnt power" if learnt else "the kiln file's power, elements new"
+            source += f" at {kiln.available_w / 1000.0:.1f} kW ({whose})"
         parts.append(f"{one.kwh:.1f} kWh{source}")
     if one.cost is not None:
         parts.append(f"{one.cost:.2f} {one.currency}".rstrip())

@@ -200,8 +200,8 @@ def _whole(wear: ElementWear) -> Paragraph | None:
     if all(point.power is None and point.losses is None for point in wear.points):
         return None
     return Paragraph(
-        "Power: 100 % is the first firing that shows it. Losses: 100 % is the kiln file's, by the "
-        "cooling."
+        "Power, over losses: 100 % is the first firing that shows it. Losses, over what the walls "
+        "hold: 100 % is the kiln file's, before any fit; they are by the cooling."
     )
 
 

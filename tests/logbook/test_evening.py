@@ -116,6 +116,19 @@ def test_new_elements_are_noted(evening: Path) -> None:
     assert f"event {event['id']} is of Workshop kiln, not of Other kiln" in done.stderr
 
 
+def test_a_kiln_alone_lists_its_events(tmp_path: Path) -> None:
+    for kiln in ("Blue", "Old"):
+        assert call(tmp_path, "logbook", "event", kiln, "relay", "--note", f"of {kiln}",
+                    "--logbook", "studio.sqlite").returncode == 0  # fmt: skip
+    listed = call(tmp_path, "logbook", "event", "blue", "--logbook", "studio.sqlite")
+    assert listed.returncode == 0, listed.stderr
+    assert "of Blue" in listed.stdout
+    assert "of Old" not in listed.stdout
+    everything = ask(tmp_path, "logbook", "event")["events"]
+    assert len(everything) == 2
+    assert [one["kiln"] for one in ask(tmp_path, "logbook", "event", "Old")["events"]] == ["Old"]
+
+
 def test_the_logbook_is_checked_and_copied(evening: Path) -> None:
     found = ask(evening, "logbook", "check")
     assert found["wrong"] == []
@@ -162,6 +175,8 @@ def test_what_was_a_mistake_is_taken_back(evening: Path) -> None:
         (("logbook", "event", "Workshop kiln", "new element"), "did you mean 'new elements'?"),
         (("logbook", "event", "new elements"), "name the kiln first"),
         (("logbook", "event", "workshop kln", "repair"), 'did you mean "Workshop kiln"?'),
+        (("logbook", "event", "Workshop kiln", "--on", "2026-05-20"), "say what was done to"),
+        (("logbook", "event", "Workshop kilm"), 'did you mean "Workshop kiln"?'),
         (("logbook", "event", "--remove", "77"), "there is no event 77"),
         (("keep", "logs/log-00.csv", "--kiln", "workshop-kiln"), 'did you mean "Workshop kiln"?'),
         (("logbook", "event", "Workshop kiln", "repair", "--on", "2150-05-20"), "is in the future"),

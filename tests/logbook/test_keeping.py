@@ -14,6 +14,7 @@ from logbook.studio import steps_of, write_log
 
 from firing.errors import FiringError
 from firing.files.kinds import ready_text
+from firing.fleet.review_log import Studio, review_bytes
 from firing.kiln.file import open_kiln
 from firing.kiln.tariff_file import open_tariff
 from firing.logbook import keeping
@@ -173,6 +174,85 @@ def test_worn_elements_take_less_once(tmp_path: Path) -> None:
             keep_logs(other, [log], shelf)
             kwh.append(other.show(1).kwh or 0.0)
     assert kwh[1] == pytest.approx(0.9 * kwh[0], rel=1e-6)
+
+
+def test_the_energy_is_by_the_power_learnt_for_the_day(tmp_path: Path) -> None:
+    """Logbook and fleet reckon one log alike: at 80 % of the power on its day, four fifths."""
+    log = write_log(tmp_path / "log.csv", 3)  # of 14 March
+    bare = ready_text("example-kiln").partition("[fitted]")[0]
+    learnt = (
+        '\n[fitted]\npower = 1.0\ndate = 2026-05-20\nbasis = "b"\n'
+        "[[history]]\ndate = 2026-03-10\npower = 0.8\npower_se = 0.01\nload = 1.0\n"
+        "[[history]]\ndate = 2026-05-20\npower = 1.0\npower_se = 0.01\nload = 1.0\n"
+    )
+    found: dict[str, list[float]] = {"logbook": [], "fleet": []}
+    said = []
+    for name, text in (("new", bare), ("learnt", bare + learnt)):
+        kiln = tmp_path / f"{name}.toml"
+        kiln.write_text(text, encoding="utf-8")
+        book = ("--logbook", f"{name}.sqlite")
+        call(tmp_path, "keep", str(log), "--plan", "stoneware-glaze-1240", "--kiln", kiln.name,
+             *book)  # fmt: skip
+        said.append(call(tmp_path, "logbook", "show", "1", *book).stdout)
+        with Logbook.open(tmp_path / f"{name}.sqlite") as other:
+            found["logbook"].append(other.show(1).kwh or 0.0)
+        studio = Studio(
+            plans={"glaze": open_schedule("stoneware-glaze-1240")},
+            kilns={"kiln": open_kiln(str(kiln))},
+        )
+        row = review_bytes(log.read_bytes(), log.name, studio, "glaze", "kiln")
+        assert row.energy_from == "output"
+        found["fleet"].append(row.energy_kwh or 0.0)
+    for whole, worn in found.values():
+        assert worn == pytest.approx(0.8 * whole, rel=1e-6)
+    assert found["fleet"] == pytest.approx(found["logbook"], rel=1e-6)
+    # The example kiln has 9.6 kW.
+    assert "by the logged output at 9.6 kW (the kiln file's power, elements new)" in " ".join(
+        said[0].split()
+    )
+    assert "by the logged output at 7.7 kW (its learnt power)" in " ".join(said[1].split())
+
+
+@pytest.mark.parametrize("by", ["the same log", "another log", "the command"])
+def test_a_kiln_learnt_later_counts_for_the_firings_kept_before(tmp_path: Path, by: str) -> None:
+    logs = [write_log(tmp_path / f"{n}.csv", n) for n in (1, 3)]
+    bare = ready_text("example-kiln").partition("[fitted]")[0]
+    kiln = tmp_path / "kiln.toml"
+    kiln.write_text(bare, encoding="utf-8")
+    place = tmp_path / "studio.sqlite"
+    plans = ["stoneware-glaze-1240"]
+    with Logbook.open(place) as book:
+        keep_logs(book, logs[:1], shelf_of(book, plans=plans, kilns=[kiln]))
+        before = book.show(1).kwh or 0.0
+    kiln.write_text(
+        f'{bare}\n[fitted]\npower = 0.8\ndate = 2026-01-31\nbasis = "b"\n', encoding="utf-8"
+    )
+    if by == "the command":
+        added = call(
+            tmp_path, "logbook", "add", "1", "--kiln", "kiln.toml", "--logbook", place.name
+        )
+        assert added.returncode == 0, added.stderr
+    else:
+        with Logbook.open(place) as book:
+            shelf = shelf_of(book, plans=plans, kilns=[kiln])
+            (found,) = keep_logs(book, logs[:1] if by == "the same log" else logs[1:], shelf)
+            if by == "the same log":
+                assert found.added == ("the kiln file Workshop kiln as it is now",)
+                (again,) = keep_logs(book, logs[:1], shelf)
+                assert again.added == ()
+    with Logbook.open(place) as book:
+        assert book.show(1).kwh == pytest.approx(0.8 * before, rel=1e-6)
+        assert book.show(1).kwh == pytest.approx(derive(book.entry(1)).kwh_by_log, rel=1e-6)
+        assert book.older_than(code_version()) == ()
+
+
+def test_figures_by_other_walls_are_derived_again(book: Logbook, tmp_path: Path) -> None:
+    logs, kiln = [write_log(tmp_path / f"{n}.csv", n) for n in (1, 3)], tmp_path / "kiln.toml"
+    text = ready_text("example-kiln")
+    for log, wall in zip(logs, ("75", "100"), strict=True):
+        kiln.write_text(text.replace("thickness_mm = 75", f"thickness_mm = {wall}"))
+        keep_logs(book, [log], shelf_of(book, plans=["stoneware-glaze-1240"], kilns=[kiln]))
+    assert book.older_than(code_version()) == (1,)
 
 
 def test_a_firing_of_no_plan_is_kept_without_one(book: Logbook, tmp_path: Path) -> None:
