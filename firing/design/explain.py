@@ -202,8 +202,11 @@ def _downward(problem: Problem, fall: CoolingLeg, from_c: float) -> tuple[Segmen
         segment = Segment(fall.target_c, None, "off", hold_s=fall.hold_s, name="Fall")
     else:
         most, cap = binding(problem.falling, fall.target_c, from_c)
-        words = _limit_words(most, cap, unit)
-        sources = [cap.source]
+        words, source = _rate_reason(fall.rate_c_per_h, most, cap, problem.controller)
+        if most > problem.controller.fastest_c_per_h:
+            words = f"{rate_words(fall.rate_c_per_h, unit)}: the ware would bear more than any kiln"
+            words, source = f"{words} falls by itself.", ""
+        sources = [source]
         rate = written_rate(fall.rate_c_per_h, unit)
         segment = Segment(fall.target_c, rate, hold_s=fall.hold_s, name="Controlled cooling")
     sentences = [words]
