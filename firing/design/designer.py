@@ -515,6 +515,7 @@ def _candidates(
             start_c=request.start_c,
             highest_c=curves.highest_c,
             highest_words=curves.highest_words,
+            highest_advice=curves.highest_advice,
             offset_c=offset_c,
             wanted=wanted,
         )
