@@ -285,7 +285,7 @@ def test_a_fahrenheit_plan_is_spoken_to_in_fahrenheit() -> None:
 
 
 def test_a_controllers_file_says_whether_its_clock_waits(tmp_path: Path) -> None:
-    goes_on = ready_text("controller", "example-controller").replace("waits = true", "")
+    goes_on = ready_text("example-controller")
     goes_on = "\n".join(line for line in goes_on.splitlines() if not line.startswith("waits"))
     (tmp_path / "controller.toml").write_text(f"{goes_on}\nwaits = false\n", encoding="utf-8")
     plan = ("forecast", "stoneware-glaze-1240", "--kiln", "example-kiln", "--json")

@@ -237,11 +237,14 @@ def _refire(review: Review) -> Iterator[Finding]:
     )  # fmt: skip
     places = f" By place: {', '.join(inside)}." if len(inside) > 1 else ""
     if off > 0:
+        looked = "bloating, slumping and glaze that ran"
+        if review.schedule.purpose == "bisque":
+            looked = "bloating and slumping"
         yield Finding(
             "refire",
             "note",
             f"Firing it again takes no heat-work back.{places}",
-            next_step="Look for bloating, slumping and glaze that ran; what is sound can be used. "
+            next_step=f"Look for {looked}; what is sound can be used. "
             "Set the next firing cooler or its hold shorter.",
             source="refiring-practice",
             confidence="possible",
