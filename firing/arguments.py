@@ -84,7 +84,8 @@ def _taken(name: str, value: Any, kind: _Kind) -> Any:
     except _WrongTypeError:
         pass
     try:
-        shown = " ".join(repr(value).split())[:60]
+        shape = getattr(value, "shape", ())
+        shown = f"this {type(value).__name__}" if shape else " ".join(repr(value).split())[:60]
     except Exception:  # another library's object, or a number too long to be written
         shown = f"this {type(value).__name__}"
     give = f"{'write' if kind.noun == 'option' else 'give'} {kind.words}"
@@ -185,7 +186,7 @@ def _several(kind: _Kind) -> _Kind:
         taken = tuple(kind.take(one) for one in whole)
         return whole if all(a is b for a, b in zip(whole, taken, strict=True)) else taken
 
-    return _Kind("list of such", f"a list: {kind.words}, each", take)
+    return _Kind("list", f"a list, of which each is {kind.words}", take)
 
 
 def _table(kind: _Kind) -> _Kind:

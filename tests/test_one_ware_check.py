@@ -236,6 +236,12 @@ def test_clay_that_dries_slowly_is_named_and_is_no_breach() -> None:
     (caution,) = [w for w in course.warnings if w.id == "slow_drying"]
     assert caution.severity == "check"
     assert caution.message.startswith("If your clay dries slowly, ")
+    # The program does not wait for the mirror: which segment is to be held, and how, is said.
+    held = next(i for i, s in enumerate(usual.segments) if s.hold_s and s.target_c < 100.0)
+    assert f"be there before segment {held + 1} ends" in caution.message
+    assert f"hold it at {usual.segments[held].target_c:.0f} °C, by the controller's pause" in (
+        caution.message
+    )
     assert not course.needs_action
     # 1e-9 m²/s is a fifth of the usual: five times as long below boiling, and nothing is said.
     drying = next(i for i, s in enumerate(usual.segments) if 80.0 <= s.target_c <= 95.0)

@@ -208,6 +208,13 @@ NAN, NEVER = float("nan"), np.array([0.0, 1.0])
         (lambda: fi.forecast(PLAN, started=datetime(1, 1, 1, tzinfo=UTC)), "the years 1971"),
         (lambda: fi.calendar(PLAN), "is no Forecast; give a Forecast or"),  # type: ignore[arg-type]
         (lambda: fi.Segment(NAN, 100.0), "nan °C is no temperature of a kiln"),
+        (
+            lambda: fi.review(PLAN, fi.Trace([0.0, 36e6], [20.0, 520.0], ("kiln",), "measured")),
+            "these readings last 417 days: divide times in milliseconds by 1000",
+        ),
+        # A table of readings is named, not printed.
+        (lambda: fi.forecast(pd.DataFrame({"a": [1.5]})), "this DataFrame is no Schedule"),  # type: ignore[arg-type]
+        (lambda: fi.Schedule("t", 5), "5 is no list; give"),  # type: ignore[arg-type]
         (lambda: fi.Segment(900.0, 1e308), "no kiln climbs"),
         (lambda: fi.Segment(900.0, 1e-308), "never arrives"),
         (lambda: fi.Segment(900.0, 100.0, hold_s=1e308), "longer than a year"),

@@ -54,10 +54,12 @@ _JUST_NOW = timedelta(minutes=2)
     metavar="CONE",
     help="Target cone, if not the schedule's own; says what would meet it.",
 )
+@controller_option()
 @click.option(
     "--by-the-clock",
     is_flag=True,
-    help="The controller's clock does not wait when the kiln lags; matters with --kiln.",
+    help="The controller's clock does not wait when the kiln lags, as its file may say, too; "
+    "matters with --kiln.",
 )
 @click.option(
     "--margin",
@@ -80,6 +82,7 @@ def forecast_command(
     awake: str | None,
     unload: str,
     cone: str | None,
+    controller: str | None,
     by_the_clock: bool,
     margin: float,
     html: Path | None,
@@ -100,6 +103,7 @@ def forecast_command(
     from firing.units import parse_temperature_c
 
     plan = open_schedule(schedule)
+    keyed = open_file("controller", controller)
     result = forecast(
         plan,
         started=None if start is None else parse_when(start),
@@ -107,7 +111,7 @@ def forecast_command(
         target_cone=None if cone is None else parse_cone(cone),
         kiln=open_file("kiln", kiln),
         load=open_file("load", load),
-        waits=not by_the_clock,
+        waits=not by_the_clock and (keyed is None or keyed.waits),
         usual=one_kiln(kiln, usual),
         margin=margin,
     )

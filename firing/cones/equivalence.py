@@ -290,6 +290,7 @@ def cone_reached(
     The maker's chart has cone 6 down at 1222 °C, heated at 60 °C/h:
 
     >>> import firing as fi
+    >>> import numpy as np
     >>> found = fi.cone_reached(np.array([0.0, 1202.0 * 60.0]), np.array([20.0, 1222.0]))
     >>> found.reached
     '6'

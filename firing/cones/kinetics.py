@@ -19,7 +19,7 @@ from typing import TypeVar
 
 import numpy as np
 
-from firing.cones.table import CONES, EndPoint, end_points, parse_cone
+from firing.cones.table import CONES, EndPoint, end_points, parse_chart_type, parse_cone
 from firing.errors import FiringError
 from firing.trace import FloatArray
 from firing.units import (
@@ -217,7 +217,9 @@ def check_rate(rate_c_per_h: float, unit: TemperatureUnit = "C") -> None:
         )
 
 
-def end_point_c(cone: str, rate_c_per_h: float, type: str = "self_supporting") -> float:
+def end_point_c(
+    cone: str, rate_c_per_h: float, type: str = "self-supporting", *, kind: str | None = None
+) -> float:
     """Return the end point of a cone heated steadily over its last 100 °C [°C].
 
     Parameters
@@ -227,9 +229,12 @@ def end_point_c(cone: str, rate_c_per_h: float, type: str = "self_supporting") -
     rate_c_per_h : float
         Heating rate [°C/h].
     type : str
-        A cone type of the chart.  Self-supporting cones follow the fitted law corrected by its own
-        residual, so that a printed rate gives the printed figure.  Every other type is looked up,
-        interpolated in ln rate, and only between its printed rates.
+        An earlier name of `kind`, which counts where both are given.
+    kind : str, optional
+        A type of cone that the chart has: self-supporting (the usual), large, small, iron-free or
+        iron-free large, with hyphens, blanks or underscores.  Self-supporting cones follow the
+        fitted law corrected by its own residual, so that a printed rate gives the printed figure.
+        Every other type is looked up, interpolated in ln rate, and only between its printed rates.
 
     Returns
     -------
@@ -251,18 +256,19 @@ def end_point_c(cone: str, rate_c_per_h: float, type: str = "self_supporting") -
     [1185.0, 1222.0, 1243.0]
     """
     name = parse_cone(cone)
-    if type == "self_supporting":
+    made_as = parse_chart_type(type if kind is None else kind)
+    if made_as == "self_supporting":
         check_rate(rate_c_per_h)
         law = laws()[name]
         return law.end_point_c(rate_c_per_h) + law.residual_c(rate_c_per_h)
-    return _looked_up(name, type, rate_c_per_h, end_points(name, type))
+    return _looked_up(name, made_as, rate_c_per_h, end_points(name, made_as))
 
 
 def _looked_up(cone: str, type: str, rate_c_per_h: float, cells: tuple[EndPoint, ...]) -> float:
     words = type.replace("_", " ")
     if not cells:
         raise FiringError(
-            f"the chart has no {words} cone {cone}; ask for the self_supporting one, "
+            f"the chart has no {words} cone {cone}; ask for the self-supporting one, "
             "which exists for every cone"
         )
     if any(cell.quality == "exclude" for cell in cells):

@@ -150,6 +150,16 @@ def _end_point(row: dict[str, str]) -> EndPoint:
     )
 
 
+def parse_chart_type(text: str) -> str:
+    """Return a type as the chart's table has it; hyphens, blanks and underscores are alike."""
+    name = "_".join(text.casefold().replace("-", " ").replace("_", " ").split())
+    name = {"iron_free": "iron_free_self_supporting", "regular": "self_supporting"}.get(name, name)
+    if name in CONE_TYPES:
+        return name
+    words = ", ".join(one.replace("_", " ") for one in CONE_TYPES)
+    raise FiringError(f'"{text}" is not a type of cone; write one of {words}')
+
+
 def end_points(cone: str | None = None, type: str | None = None) -> tuple[EndPoint, ...]:
     """Return cells of the chart (source ``cone-chart-1996``), from the coldest cone to the hottest.
 

@@ -12,7 +12,7 @@ from firing.cones.heatwork import heatwork
 from firing.cones.kinetics import cone_law
 from firing.cones.table import parse_cone
 from firing.controller.controller import Controller, usual_controller
-from firing.design.explain import beside_practice, explained
+from firing.design.explain import beside_practice, explained, look_at
 from firing.design.heating_search import (
     HeatingLeg,
     PeakCandidate,
@@ -29,7 +29,7 @@ from firing.errors import FiringError
 from firing.forecast.forecast import forecast
 from firing.forecast.result import Forecast
 from firing.schedule.schedule import Schedule
-from firing.units import format_rate, format_temperature, from_celsius, in_unit
+from firing.units import format_duration, format_rate, format_temperature, from_celsius, in_unit
 from firing.ware.drying import DryFirst, room_drying_s, turned_advice
 from firing.ware.limits import Dwell, RateCap, WareLimits
 from firing.ware.load import Dryness, Load, WareState
@@ -44,6 +44,8 @@ _RELAXATIONS = 3
 _ROUNDS, _CAPPED_FROM = 14, 4
 # Of the heat-work that brings a cone down: half a percent is a tenth of a degree.
 _SETTLED = 0.005
+# What too few segments cost is told from this share of the whole on (a choice).
+_MUCH = 0.05
 _LEAST_BY_HEATING, _NEAR_ENOUGH = 0.1, 0.1
 
 
@@ -178,7 +180,10 @@ def _design(
             f"no program within these limits stays safe in this kiln: {result.breaches[0].message} "
             "Fire thinner ware, or ask for a larger margin"
         )
-    problem, solution, schedule = found.problem, found.solution, found.schedule
+    problem, solution = found.problem, found.solution
+    schedule = look_at(found.schedule, result)
+    if schedule is not found.schedule:
+        result = checked(schedule, ready.ware if request.by != "slower" else limits)
     cost = costs_of(found, ready, request, kiln, controller, state, kept)
     by_segments = tuple(
         (count, result.total_s + time_s - solution.time_s) for count, time_s in solution.by_segments
@@ -210,6 +215,7 @@ def _design(
         notes=(
             *([told] if told else ()),
             *_notes(request, solution, limits, curves, kiln),
+            *_segments_note(solution, len(schedule.segments), controller),
             *cost.sentences(),
             *said,
             *(() if result.ware is None else (c.message for c in result.ware.cautions)),
@@ -250,27 +256,29 @@ def costs_of(
     as_many = replace(controller, max_segments=len(found.schedule.segments))
     exact = replace(request, few_within=0.0)
 
-    def saved_s(
+    def other_solution(
         request: DesignRequest, load: Load, limits: WareLimits, curves: KilnCurves
-    ) -> float:
+    ) -> ProgramSolution:
         try:
-            other = answer(load, request, limits, curves, as_many, ready.offset_c)
+            return answer(load, request, limits, curves, as_many, ready.offset_c).solution
         except FiringError:
-            return 0.0
-        return max(time_s - other.solution.time_s, 0.0)
+            return found.solution
 
     reserve_s = damp_s = plain_s = 0.0
     if request.reserve and _power_binds(found.problem, ready.curves):
         full = replace(exact, reserve=0.0)
         curves = prepared(load, full, kiln, state, controller).curves
-        reserve_s = saved_s(full, load, kept, curves)
+        reserve_s = max(time_s - other_solution(full, load, kept, curves).time_s, 0.0)
     if load.water_share > 0.0 and load.dryness in ("leather hard", "damp", *_FRESH):
         dry: Dryness = "bisqued" if load.dryness in _FRESH else "bone dry"
         drier = replace(load, dryness=dry)
-        other = limits_for(drier, purpose=request.purpose, margin=request.margin, state=state)
-        other = limits_by(other, drier, request.by)
-        damp_s = saved_s(exact, drier, other, ready.curves)
-        stay_s = _drying_s(ready.limits) - _drying_s(other)
+        limits = limits_for(drier, purpose=request.purpose, margin=request.margin, state=state)
+        limits = limits_by(limits, drier, request.by)
+        other = other_solution(exact, drier, limits, ready.curves)
+        # Where segments are short, leaving out a hold frees one: that is the controller's cost.
+        free_s = found.solution.unlimited_s - found.later_s - other.unlimited_s
+        damp_s = max(min(time_s - other.time_s, free_s), 0.0)
+        stay_s = _drying_s(ready.limits) - _drying_s(limits)
         plain_s = max(damp_s - stay_s * (1.0 - 1.0 / request.margin), 0.0)
     air_s = 0.0 if load.dryness in _FRESH else room_drying_s(load)
     return DesignCosts(request.reserve, reserve_s, load.dryness, damp_s, plain_s, air_s)
@@ -351,6 +359,17 @@ def _notes(
     if not solution.down:
         notes.append(f"The kiln may cool by itself: no limit is broken by {curves.cooling.basis}.")
     return notes
+
+
+def _segments_note(solution: ProgramSolution, used: int, controller: Controller) -> tuple[str, ...]:
+    """Say what too few segments cost, where that is much."""
+    cost_s = solution.time_s - solution.unlimited_s
+    if used < controller.max_segments or cost_s < _MUCH * solution.time_s:
+        return ()
+    return (
+        f"The controller's {used} segment{'' if used == 1 else 's'} make it "
+        f"{format_duration(cost_s)} longer than it would be with as many as it takes.",
+    )
 
 
 def _slowest_words(limits: WareLimits) -> str:
@@ -496,6 +515,7 @@ def _candidates(
             start_c=request.start_c,
             highest_c=curves.highest_c,
             highest_words=curves.highest_words,
+            highest_advice=curves.highest_advice,
             offset_c=offset_c,
             wanted=wanted,
         )

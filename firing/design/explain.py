@@ -104,6 +104,23 @@ def explained(
     return schedule, tuple(reasons)
 
 
+def look_at(schedule: Schedule, course: Forecast) -> Schedule:
+    """Return a schedule whose cone is looked at where it falls, if that is in a led cooling."""
+    late_s = course.cone_falls_late_s
+    if late_s is None:
+        return schedule
+    place = next((leg.index for leg in course.segments if leg.end_s >= late_s), None)
+    if place is None:
+        return schedule
+    segments = list(schedule.segments)
+    top = schedule.peak_index
+    left = [done for done in segments[top].action.split("; ") if done != _AT_THE_PEAK]
+    segments[top] = replace(segments[top], action="; ".join(left))
+    done = "; ".join(filter(None, (_AT_THE_PEAK, segments[place].action)))
+    segments[place] = replace(segments[place], action=done)
+    return replace(schedule, segments=tuple(segments))
+
+
 def _upward(
     solution: ProgramSolution,
     problem: Problem,
@@ -191,8 +208,11 @@ def _downward(problem: Problem, fall: CoolingLeg, from_c: float) -> tuple[Segmen
         segment = Segment(fall.target_c, None, "off", hold_s=fall.hold_s, name="Fall")
     else:
         most, cap = binding(problem.falling, fall.target_c, from_c)
-        words = _limit_words(most, cap, unit)
-        sources = [cap.source]
+        words, source = _rate_reason(fall.rate_c_per_h, most, cap, problem.controller)
+        if most > problem.controller.fastest_c_per_h:
+            words = f"{rate_words(fall.rate_c_per_h, unit)}: the ware would bear more than any kiln"
+            words, source = f"{words} falls by itself.", ""
+        sources = [source]
         rate = written_rate(fall.rate_c_per_h, unit)
         segment = Segment(fall.target_c, rate, hold_s=fall.hold_s, name="Controlled cooling")
     sentences = [words]

@@ -81,12 +81,14 @@ def peak_candidates_for_cone(
     start_c: float,
     highest_c: float,
     highest_words: str,
+    highest_advice: str,
     offset_c: float = 0.0,
     wanted: float = 1.0,
 ) -> list[PeakCandidate]:
     """Return one candidate for every final rate that can bring the cone down within the bounds.
 
-    `highest_words` says what sets the highest temperature, for the refusal; `offset_c` is what the
+    `highest_words` says what sets the highest temperature, for the refusal, and `highest_advice`
+    what helps against it; `offset_c` is what the
     thermocouple reads too low by, and `wanted` the heat-work to have at the end of the hold: 1 less
     what the cooling adds.
     """
@@ -125,8 +127,8 @@ def peak_candidates_for_cone(
             found.append(PeakCandidate(peak_c, hold_s, rate))
     if found:
         return found
-    raise FiringError(_collision(name, bounds, allowed_c, highest_c, highest_words, shortest_s,
-                                 lowest_c, most_s))  # fmt: skip
+    raise FiringError(_collision(name, bounds, allowed_c, highest_c, highest_words,
+                                 highest_advice, shortest_s, lowest_c, most_s))  # fmt: skip
 
 
 def _collision(
@@ -135,6 +137,7 @@ def _collision(
     allowed_c: float,
     highest_c: float,
     highest_words: str,
+    highest_advice: str,
     shortest_s: float,
     lowest_c: float,
     most_s: float,
@@ -145,17 +148,18 @@ def _collision(
         if by_kiln
         else f"a peak of at most {allowed_c:.0f} °C"
     )
+    advice = highest_advice if by_kiln else "choose a lower cone or a higher peak"
     least = f"{lowest_c:.0f} °C without more hold at {CHART_RATES_C_PER_H[0]:g} °C/h"
     if math.isinf(shortest_s):
         return (
             f"cone {cone} and {cap} collide: it needs {least}, and no hold further than 80 °C "
-            "below that, or above 24 h, is supported; choose a lower cone or a higher peak"
+            f"below that, or above 24 h, is supported; {advice}"
         )
     minutes = math.ceil(shortest_s / SECONDS_PER_MINUTE)
     return (
         f"{cap} and a hold of at most {format_duration(most_s)} collide: cone {cone} would need "
-        f"{minutes} min there even at {CHART_RATES_C_PER_H[0]:g} °C/h; allow a longer hold or a "
-        "higher peak"
+        f"{minutes} min there even at {CHART_RATES_C_PER_H[0]:g} °C/h; allow a longer hold"
+        + (f", or {advice}" if by_kiln else " or a higher peak")
     )
 
 

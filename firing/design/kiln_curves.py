@@ -44,19 +44,23 @@ ROOM_FOR_CONTROL_C = 5.0
 """Kept between a peak and the highest temperature that full power can hold [°C]."""
 
 
+_LOWER = "choose a lower cone"
+
+
 @dataclass(frozen=True, slots=True)
 class KilnCurves:
     """A kiln as a designer needs it.
 
     How fast it rises at full power, how it cools by itself, the highest temperature to plan for
     and, in words, what sets that.  `waited_for` says that a ramp may ask for more than the kiln
-    can do: it takes as long as the kiln does.
+    can do: it takes as long as the kiln does.  `highest_advice` is what helps where it is too low.
     """
 
     heating: RateCap
     cooling: OwnCooling
     highest_c: float
     highest_words: str
+    highest_advice: str = _LOWER
     waited_for: bool = False
 
 
@@ -122,7 +126,13 @@ def curves_of(
     weaker = replace(kiln, fitted=replace(kiln.fitted, power=kiln.fitted.power * (1.0 - reserve)))
     power_c = highest_hold(weaker, room_c=room_c).temperature_c - ROOM_FOR_CONTROL_C
     highest_c = min(power_c, kiln.max_c)
-    words = "what the kiln file allows" if kiln.max_c <= power_c else "what the kiln can hold"
+    words, advice = "what the kiln file allows", _LOWER
+    if power_c < kiln.max_c:
+        words = f"what the {0.001 * kiln.available_w:.2g} kW of the kiln can hold"
+        advice = (
+            "it has no power for more: plan a lower cone, and have power and volts measured under "
+            "load by a competent person"
+        )
     rates = np.array(fastest_rates(weaker, load, room_c=room_c, every_c=25.0))
     if len(rates) < 2:
         raise FiringError(
@@ -154,6 +164,7 @@ def curves_of(
         cooling_of(run, quick=1.0 / low, slow=1.0 / high, name=kiln.name),
         highest_c,
         words,
+        advice,
         waited_for=waits and reserve == 0.0,
     )
 

@@ -99,11 +99,11 @@ class DesignCosts(Serialised):
         if self.damp_s >= WORTH_SAYING_S:
             fresh = self.dryness == "bisqued, freshly glazed"
             why = "the fresh glaze coat is still damp" if fresh else f"the ware is {self.dryness}"
-            found.append(
-                f"Because {why} the firing takes "
-                f"{format_duration(self.damp_s)} longer; without the safety margin it would be "
-                f"{format_duration(self.damp_without_margin_s)}."
-            )
+            longer, plain = map(format_duration, (self.damp_s, self.damp_without_margin_s))
+            words = f"Because {why} the firing takes {longer} longer"
+            if plain != longer:
+                words += f", or {plain} longer without the safety margin"
+            found.append(f"{words}.")
             if self.air_s:
                 found.append(f"Drying at room conditions instead takes {about_days(self.air_s)}.")
         if self.reserve:

@@ -115,7 +115,10 @@ def _target(path: Path, overwrite: bool) -> Path:
     if not stat.S_ISREG(kind):
         raise FiringError(f"{path}: is a device or a pipe, and would be lost; name a file")
     if not overwrite:
-        raise FiringError(f"{path}: exists already; choose another name, or add --overwrite")
+        raise FiringError(
+            f"{path}: exists already; choose another name, or add --overwrite (in Python "
+            "overwrite=True)"
+        )
     return target
 
 

@@ -30,6 +30,15 @@ class WrongKeys(FiringError):
         super().__init__("\n".join(message for _, message in wrong))
 
 
+def _spoken(words: str, unit: TemperatureUnit) -> str:
+    """Return a fault in the unit of its file, whose keys then carry no mm in their names."""
+    if unit == "C":
+        return words
+    from firing.units import in_unit
+
+    return re.sub(r"\b([a-z]+)_mm\b", r"\1", in_unit(words, unit))
+
+
 class FileKind(Generic[Model, Read]):
     """A kind of TOML file: its schema, how it is read with every fault at once, and described.
 
@@ -95,7 +104,8 @@ class FileKind(Generic[Model, Read]):
         try:
             return self._owned(self._build(table), figures.unit)
         except WrongKeys as error:
-            raise FaultyFile(located(error.wrong, text, name, figures)) from None
+            wrong = [(path, _spoken(words, figures.unit)) for path, words in error.wrong]
+            raise FaultyFile(located(wrong, text, name, figures)) from None
 
     def current(self, text: str) -> str:
         """Return a file's text with the names that its keys have now."""

@@ -234,7 +234,11 @@ def _change_words(change: PowerChange) -> list[str]:
         ]
     if not change.flagged:
         if abs(down) <= SURE * change.se:
-            return [f"Power does not differ from {change.against}: {size} either way."]
+            state = "less" if down > 0 else "more"
+            return [
+                f"Power does not differ from {change.against} as far as these readings show: "
+                f"{_percent(abs(down))} {state}, give or take {_percent(change.se)}."
+            ]
         state = "down" if down > 0 else "up"
         return [f"Power is {state} {size} against {change.against}; that is no alarm."]
     said = [f"Power is down {size} against {change.against}."]

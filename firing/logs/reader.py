@@ -139,6 +139,10 @@ class Log(Plottable):
         return f"<Log {self.name!r}: {self.used} readings over {lasts}{begun}; {channels}>"
 
 
+_LONGEST_TRACE_S = 60 * 86400.0
+"""Readings that last longer are no firing; three hours in milliseconds are 125 days (a choice)."""
+
+
 def log_of(trace: Trace, name: str = "readings") -> Log:
     """Return readings that come from no file as a log, as if they had been read from one."""
     columns = [Column(0, "time", "time", "time")]
@@ -149,6 +153,12 @@ def log_of(trace: Trace, name: str = "readings") -> Log:
     rows = trace.time_s.size
     if rows < 2:
         raise FiringError(f"a log needs at least two readings, and this trace has {rows}")
+    if trace.duration_s > _LONGEST_TRACE_S:
+        days = trace.duration_s / 86400.0
+        raise FiringError(
+            f"times are in seconds, and these readings last {days:.0f} days: divide times in "
+            "milliseconds by 1000, or give one firing"
+        )
     missing = np.count_nonzero(np.isnan(trace.temperature_c), axis=0)
     return Log(
         path=Path(name),

@@ -20,7 +20,7 @@ from firing.errors import FiringError
 from firing.forecast.opening import RANGES_HOLD
 from firing.forecast.result import Forecast
 from firing.report.card import Card, moment_of
-from firing.report.forecast import cone_falls
+from firing.report.forecast import cone_falls, still_stands
 from firing.report.sanitize import plain
 from firing.report.words import Timekeeper, forecast_times, sentence
 from firing.serialise import keyed
@@ -49,7 +49,8 @@ class FiringEvent:
     ----------
     id : str
         What it is: ``"start"``, ``"candling-ends"``, ``"by-hand-2"``, ``"peak"``,
-        ``"heating-ends"``, ``"cool-enough"``.
+        ``"heating-ends"``, ``"cone-falls"`` (only where it falls as the kiln cools),
+        ``"cool-enough"``.  What is done by hand as candling or heating ends is part of that.
     after_s : float
         Seconds after the start.
     at : datetime
@@ -258,22 +259,39 @@ def _moments(course: Forecast, card: Card | None, notes: list[str]) -> list[_Mom
     first = "\n".join([*notes, *_plan_words(course, ends)])
     found: list[_Moment] = [("start", 0.0, "start the program", first, True)]
     candled = _candling_ends_s(course)
+    by_hand = _by_hand(course, card)
     if candled is not None:
-        found.append(("candling-ends", candled, "candling ends", "", False))
-    found += _by_hand(course, card)
+        found.append(_with_hand(by_hand, ("candling-ends", candled, "candling ends", "", False)))
     if not ends:
-        return found
+        return [*found, *by_hand]
     peak_s = course.peak_s
     peak = format_temperature(course.peak_c, unit)
     if course.heating_s - peak_s >= _ONE_MOMENT_S:
         found.append(("peak", peak_s, f"the peak is reached, {peak}", "", False))
     cone = f"It comes to {course.cones.words}.{cone_falls(course)}"
-    look = "; look at the cones" if course.cones.reached_number is not None else ""
-    found.append(("heating-ends", course.heating_s, f"heating ends{look}", cone, True))
+    end = _with_hand(by_hand, ("heating-ends", course.heating_s, "heating ends", cone, True))
+    late_s = course.cone_falls_late_s
+    if course.cones.reached_number is not None and late_s is None and "cone" not in end[2]:
+        end = (*end[:2], f"{end[2]}; look at the cones", *end[3:])
+    found += [end, *by_hand]
+    if late_s is not None:
+        words = f"cone {course.target_cone} should be down; look at the cones"
+        found.append(("cone-falls", late_s, words, f"It comes to {course.cones.words}.", True))
     opens = format_temperature(course.unload_c, unit)
     early = _range_words(course, keeper)
     found.append(("cool-enough", course.total_s, f"cool enough to open, {opens}", early, True))
     return found
+
+
+def _with_hand(by_hand: list[_Moment], moment: _Moment) -> _Moment:
+    """Return a moment with what is done by hand in its minute, which is then taken off the list."""
+    name, at_s, words, more, needs_you = moment
+    for other in [other for other in by_hand if abs(other[1] - at_s) < _ONE_MOMENT_S]:
+        by_hand.remove(other)
+        words = f"{words}; {other[2]}"
+        more = "\n".join(filter(None, (other[3], more)))
+        needs_you = True
+    return name, at_s, words, more, needs_you
 
 
 def _plan_words(course: Forecast, ends: bool) -> list[str]:
@@ -315,12 +333,14 @@ def _by_hand(course: Forecast, card: Card | None) -> list[_Moment]:
                 at = format_temperature(action.at_c, course.schedule.unit)
                 more = f"At about {at}, segment {action.segment + 1}."
                 moment_s = moment_of(card, action)
-                found.append((f"by-hand-{number + 1}", moment_s, action.words, more, True))
+                words = f"{action.words}{still_stands(course, moment_s, action.words)}"
+                found.append((f"by-hand-{number + 1}", moment_s, words, more, True))
         return found
     for timed, segment in zip(course.segments, course.schedule.segments, strict=False):
         if segment.action and timed.ends:
             at = format_temperature(timed.end_c, course.schedule.unit)
             more = sentence(f"at about {at}, as segment {course.schedule.label(timed.index)} ends.")
             number = len(found) + 1
-            found.append((f"by-hand-{number}", timed.end_s, segment.action, more, True))
+            words = f"{segment.action}{still_stands(course, timed.end_s, segment.action)}"
+            found.append((f"by-hand-{number}", timed.end_s, words, more, True))
     return found

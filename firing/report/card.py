@@ -25,7 +25,7 @@ from firing.report.document import (
     on_page,
     on_text,
 )
-from firing.report.forecast import cone_falls
+from firing.report.forecast import cone_falls, still_stands
 from firing.report.words import Timekeeper, forecast_times, opening_range, sentence
 from firing.safety import DEFERENCE, Caution, cautions_for
 from firing.units import format_duration, format_temperature, from_celsius, hours_minutes
@@ -56,9 +56,11 @@ class Card:
 
     @property
     def to_check(self) -> tuple[str, ...]:
-        """What is taken for granted of a hot start, and what a slow clay would not bear."""
-        told = ("hot_start", "slow_drying")
-        return tuple(w.message for w in self.forecast.warnings if w.id in told)
+        """What is taken for granted, what a slow clay would not bear, and a cone not quite met."""
+        told = ("hot_start", "slow_drying", "cone_off_target")
+        return tuple(
+            w.message for w in self.forecast.warnings if w.severity == "check" and w.id in told
+        )
 
     @property
     def needs_action(self) -> bool:
@@ -245,6 +247,7 @@ def _by_hand(card: Card) -> list[str]:
         where = "in the middle of" if action.on_the_way else "end of"
         found.append(
             f"{sentence(moment)}, at {at}, {where} segment {action.segment + 1}: {action.words}"
+            f"{still_stands(card.forecast, moment_of(card, action), action.words)}"
         )
     return found
 

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING
 
-from firing.cones.table import describe_number
 from firing.design.result import Design
 from firing.design.resume import Resumption
 from firing.forecast.result import Forecast
@@ -222,10 +221,7 @@ def _to_key_in(found: Resumption) -> list[Block]:
 
 
 def _cones(found: Resumption) -> str:
-    verdict = found.cones
-    low, high = describe_number(verdict.low), describe_number(verdict.high)
-    reached = describe_number(verdict.reached_number)
-    return f"Together, log and rest come to cone {reached} ({low} to {high})."
+    return f"Together, log and rest come to {found.cones.words}."
 
 
 def _problems(problems: tuple[str, ...]) -> list[Block]:

@@ -279,6 +279,15 @@ def cone_falls(forecast: Forecast) -> str:
     return f" Cone {forecast.target_cone} falls as the kiln cools, {when}."
 
 
+def still_stands(forecast: Forecast, at_s: float, words: str) -> str:
+    """Return that a cone which is to be looked at still stands then, in brackets after a space."""
+    late_s = forecast.cone_falls_late_s
+    if late_s is None or at_s >= late_s or "cone" not in words.lower():
+        return ""
+    when = forecast_times(forecast).when(late_s, about=True)
+    return f" (cone {forecast.target_cone} still stands then; it falls {when})"
+
+
 def forecast_answer(forecast: Forecast) -> list[str]:
     """Return how long the heating takes, when the peak and the opening come, and the cone."""
     unit = forecast.schedule.unit
@@ -398,6 +407,7 @@ def _hand_actions(forecast: Forecast) -> list[str]:
     keeper = forecast_times(forecast)
     return [
         f"{sentence(keeper.when(timed.end_s))}, as segment {timed.index + 1} ends: {timed.action}"
+        f"{still_stands(forecast, timed.end_s, timed.action)}"
         for timed in forecast.segments
         if timed.action and timed.ends
     ]

@@ -59,7 +59,7 @@ def parse_witness(text: str) -> Witness:
     match = _WITNESS.fullmatch(text)
     if match is None:
         raise FiringError(
-            f'--witness "{text}" is not understood; write the cone, its position and where it '
+            f'witness "{text}" is not understood; write the cone, its position and where it '
             'stood, such as "6=3:00@top", "6=down" or "7=standing"'
         )
     cone, position, place = parse_cone(match[1]), match[2].casefold(), match[3] or ""
@@ -69,7 +69,7 @@ def parse_witness(text: str) -> Witness:
     hours = None if clock is None else int(clock[1]) + int(clock[2] or 0) / 60.0
     if hours is None or not 1.0 <= hours <= 6.0:
         raise FiringError(
-            f'--witness "{text}": "{match[2]}" is not a position of a cone\'s tip; write a clock '
+            f'witness "{text}": "{match[2]}" is not a position of a cone\'s tip; write a clock '
             "position from 1:00 to 6:00, down, or standing"
         )
     return Witness(cone, hours, False, place)
@@ -246,7 +246,7 @@ def _too_far(witness: Witness, channel: str, computed: float) -> FiringError:
     other = _other_zero(witness.cone)
     meant = f" (cone {other} meant?)" if other in CONES else ""
     return FiringError(
-        f'--witness "{witness.cone}={witness.seen.removeprefix("at ")}": the readings of {channel} '
+        f'witness "{witness.cone}={witness.seen.removeprefix("at ")}": the readings of {channel} '
         f"would have to be more than {limit.FURTHEST_C:.0f} °C "
         f"({1.8 * limit.FURTHEST_C:.0f} °F) off for cone {witness.cone} to be {witness.seen} "
         f"(they leave it {position_words(computed)}); check the cone's number{meant}, and "

@@ -445,12 +445,32 @@ def slow_drying(course: WareCourse, limits: WareLimits, schedule: Schedule) -> B
         at_c,
         f"If your clay dries slowly, the vapour in {wettest} reaches {vapour_kpa:.0f} kPa at "
         f"{format_temperature(at_c, schedule.unit)}; {limits.vapour_kpa:.0f} kPa is the most. "
-        "Keep it below boiling until a cold mirror at the opening stays clear.",
+        "Keep it below boiling until a cold mirror at the opening stays clear."
+        f"{_to_hold(schedule)}",
         has_kpa=vapour_kpa,
         allowed_kpa=limits.vapour_kpa,
     )
 
 
+def _to_hold(schedule: Schedule) -> str:
+    """Return how a program that goes on by itself is held below boiling, after a space."""
+    held = None
+    for index, segment in enumerate(schedule.segments):
+        if segment.target_c >= _BOILING_C:
+            break
+        if segment.hold_s:
+            held = index
+    if held is None:
+        return " This program does not wait there: give it a hold below boiling."
+    at = format_temperature(schedule.segments[held].target_c, schedule.unit)
+    return (
+        f" The program goes on by itself, so be there before segment {held + 1} ends: "
+        f"while the mirror mists, hold it at {at}, by the controller's pause or by a longer hold "
+        "keyed into that segment."
+    )
+
+
+_BOILING_C = 100.0  # at sea level
 _SegmentAt = Callable[[float], int]
 
 

@@ -4,6 +4,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from firing.cones.kinetics import end_point_c
 from firing.cones.table import CONE_TYPES, CONES, cone_number, end_points, parse_cone
 from firing.errors import FiringError
 
@@ -94,3 +95,24 @@ def test_an_unknown_type_is_refused() -> None:
 def test_a_seger_cone_is_not_taken_for_another_makers() -> None:
     with pytest.raises(FiringError, match="is a Seger cone: its series print no heating rate"):
         parse_cone("SK 6a")
+
+
+@pytest.mark.parametrize(
+    ("written", "cell"),
+    [
+        ("self-supporting", "self_supporting"),
+        ("self_supporting", "self_supporting"),
+        ("Large", "large"),
+        ("iron-free", "iron_free_self_supporting"),
+        ("iron free large", "iron_free_large"),
+    ],
+)
+def test_a_type_of_cone_is_spelt_as_everywhere_else(written: str, cell: str) -> None:
+    # The chart's own cells (source ``cone-chart-1996``), by the older spelling and the newer.
+    [printed] = [
+        one for one in end_points("06", cell) if one.heating_rate_c_per_h == 60.0
+    ]  # fmt: skip
+    assert end_point_c("06", 60.0, kind=written) == pytest.approx(printed.end_point_c, abs=1e-6)
+    assert end_point_c("06", 60.0, written) == end_point_c("06", 60.0, cell)
+    with pytest.raises(FiringError, match='"wide" is not a type of cone'):
+        end_point_c("06", 60.0, kind="wide")

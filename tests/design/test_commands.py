@@ -123,7 +123,7 @@ def test_from_damp_to_the_peak_in_one_program_that_leaves_nothing_to_do(
     printed = " ".join(made.stdout.split())
     # What dampness and reserve cost is told once.
     assert printed.count(f"Because the ware is {dryness} the firing takes") == 1
-    assert printed.count("without the safety margin it would be") == 1
+    assert printed.count("longer without the safety margin") == 1
     assert printed.count("10 % weaker") == 1
     assert "Dry first" not in printed
     assert run("forecast", str(plan), *with_all[:4]).return_value == 0

@@ -13,7 +13,7 @@ from firing.cones.table import CONES, cone_number, describe_number
 from firing.controller.controller import Controller
 from firing.design.designer import design
 from firing.design.explain import designed_text
-from firing.design.request import Bounds, DesignRequest
+from firing.design.request import Bounds, CoolingRequest, DesignRequest
 from firing.errors import FiringError
 from firing.forecast.forecast import forecast
 from firing.forecast.result import Forecast
@@ -119,3 +119,18 @@ def test_a_hold_is_written_as_it_is_keyed() -> None:
     assert [format_hold(s) for s in (0.0, 60.0, 90.0, 120.0, 3900.0)] == [
         "0 min", "1 min", "90 s", "2 min", "1 h 05 min",
     ]  # fmt: skip
+
+
+def test_the_cone_is_looked_at_where_it_falls() -> None:
+    kiln = example_kiln()
+    # The hold after a small drop and the slow cooling do a good part of what brings the cone down.
+    cooling = CoolingRequest(drop_to_c=1180.0, drop_hold_s=1800.0, rate_c_per_h=60.0, until_c=900.0)
+    request = DesignRequest("glaze", cone="6", cooling=cooling)
+    made = design(GLAZED, request, kiln=kiln)
+    falls_s = made.forecast.cones.by_cone["6"].reached_s
+    assert falls_s is not None
+    assert falls_s > made.forecast.heating_s + 600.0
+    looked = [leg for leg in made.forecast.segments if "look at the cone" in leg.action]
+    assert len(looked) == 1
+    assert looked[0].start_s <= falls_s <= looked[0].end_s
+    _told(made.forecast, "6")

@@ -77,3 +77,21 @@ def test_an_unknown_body_is_suggested() -> None:
     text = f'dryness = "bone dry"\nbody = "stonewere"\n{piece}'
     with pytest.raises(FiringError, match='did you mean "stoneware"'):
         parse_load(text)
+
+
+def test_a_kiln_without_the_power_for_a_cone_is_told_of_its_power() -> None:
+    kiln = example_kiln()
+    weak = replace(kiln, fitted=replace(kiln.fitted, power=0.4))
+    with pytest.raises(FiringError) as caught:
+        design(GLAZED, GLAZE, kiln=weak, controller=CONTROLLER)
+    message = str(caught.value)
+    assert f"the {0.001 * weak.available_w:.2g} kW of the kiln can hold" in message
+    assert "no power for more" in message
+    assert "lower cone" in message
+    # That kiln cannot go any higher.
+    assert "higher peak" not in message
+    # What the file allows is no matter of power.
+    with pytest.raises(FiringError) as caught:
+        design(GLAZED, GLAZE, kiln=replace(kiln, max_c=1100.0), controller=CONTROLLER)
+    assert "no power" not in str(caught.value)
+    assert "choose a lower cone" in str(caught.value)

@@ -15,6 +15,8 @@ from firing.design.resume import Resumption, resume
 from firing.errors import FiringError
 from firing.forecast.forecast import forecast
 from firing.kiln.simulation import simulate
+from firing.report.design import resume_report
+from firing.report.text import render_text
 from firing.schedule.file import parse_schedule, schedule_text
 from firing.schedule.schedule import Schedule, Segment
 from firing.trace import FloatArray
@@ -159,6 +161,16 @@ def test_the_cone_of_log_and_rest_takes_in_the_kilns_thermocouple() -> None:
     assert in_kiln.reached_number is not None
     assert low.reached_number is not None
     assert low.reached_number > in_kiln.reached_number + 0.2
+
+
+def test_a_cone_below_1_is_named_once_in_the_report() -> None:
+    log = fired(BISQUE, 900.0)
+    found = resume(BISQUE, *log, reads_c=850.0, ago_s=600.0)
+    words = " ".join(render_text(resume_report(found)).split())
+    told = words.split("Together, log and rest come to ")[1].split(". ")[0]
+    assert told.startswith("cone 0")
+    assert told.count("nearer") <= 1
+    assert told == found.cones.words
 
 
 def test_a_firing_that_was_done_is_not_heated_again() -> None:

@@ -403,3 +403,28 @@ def test_no_segment_follows_candling_only_to_leave_its_window_slowly() -> None:
     after = found.schedule.segments[found.schedule.segments.index(dried[0]) + 1]
     assert after.target_c > 200.0
     assert found.forecast.breaches == ()
+
+
+def test_what_too_few_segments_cost_is_not_laid_on_the_damp_ware() -> None:
+    kiln = example_kiln()
+    cooling = CoolingRequest(drop_to_c=1150.0, drop_hold_s=1800.0, rate_c_per_h=80.0, until_c=760.0)
+    request = DesignRequest("glaze", cone="6", cooling=cooling)
+
+    def made(most: int) -> Design:
+        controller = replace(CONTROLLER, max_segments=most)
+        return design(GLAZED, request, kiln=kiln, controller=controller)
+
+    few, many = made(4), made(12)
+    assert few.total_s > many.total_s + 2 * HOUR
+    assert few.costs is not None
+    assert many.costs is not None
+    # The drying hold of a freshly glazed load is as long with four segments as with twelve.
+    assert few.costs.damp_s == pytest.approx(many.costs.damp_s, abs=900.0)
+    (told,) = [note for note in few.notes if "segments make it" in note]
+    hours = int(told.split(" h ")[0].split()[-1])
+    assert hours == pytest.approx((few.total_s - many.total_s) / HOUR, abs=1.0)
+    assert not [note for note in many.notes if "segments make it" in note]
+    # Nobody is told of a limit of ten thousands of degrees an hour.
+    for reason in (*few.reasons, *many.reasons):
+        rates = re.findall(r"(\d+(?:\.\d+)?) °C/h", " ".join(reason.sentences))
+        assert all(float(rate) < 2000.0 for rate in rates)

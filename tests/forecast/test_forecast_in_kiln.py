@@ -282,3 +282,15 @@ def test_a_fahrenheit_plan_is_spoken_to_in_fahrenheit() -> None:
     assert "the cone ±3.6 °F" in " ".join(notes)
     slow = replace(in_f, segments=(Segment(1200.0, 8.0),))
     assert any("27 °F/h" in w.message for w in forecast(slow).warnings)
+
+
+def test_a_controllers_file_says_whether_its_clock_waits(tmp_path: Path) -> None:
+    goes_on = ready_text("example-controller")
+    goes_on = "\n".join(line for line in goes_on.splitlines() if not line.startswith("waits"))
+    (tmp_path / "controller.toml").write_text(f"{goes_on}\nwaits = false\n", encoding="utf-8")
+    plan = ("forecast", "stoneware-glaze-1240", "--kiln", "example-kiln", "--json")
+    keyed = call(tmp_path, *plan, "--controller", "controller.toml")
+    assert keyed.stdout == call(tmp_path, *plan, "--by-the-clock").stdout
+    waits = call(tmp_path, *plan, "--controller", "example-controller")
+    assert waits.stdout == call(tmp_path, *plan).stdout
+    assert waits.stdout != keyed.stdout

@@ -168,3 +168,15 @@ def test_a_log_without_a_date_is_judged_by_itself() -> None:
     assert trend.power_down == pytest.approx(0.27)
     assert "no date" in trend.sentences[0]
     assert "27 %" in trend.sentences[0]
+
+
+def test_what_may_be_none_still_says_which_way_it_lies() -> None:
+    then = PastFit(date(2024, 9, 1), 1.0, 1.0, 1.0, 1.0, power_over_losses_se=0.05, basis="then")
+    now = replace(
+        fit(0.95, date(2025, 9, 1), told=False),
+        power_over_losses=FittedValue(0.95, 0.05, True, ""),
+    )
+    trend = power_trend(trial_kiln(fits=(then,)), [now])
+    (told,) = [one for one in trend.sentences if "does not differ" in one]
+    # 0.95 of 1 is 5 % less; "either way" would deny what the table beside it shows.
+    assert ": 5 % less, give or take " in told

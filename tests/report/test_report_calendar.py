@@ -20,7 +20,7 @@ from firing.forecast.forecast import forecast
 from firing.heat.default_kiln import parse_size
 from firing.kiln.file import open_kiln
 from firing.report.calendar import FiringCalendar, FiringEvent, calendar
-from firing.report.card import Card
+from firing.report.card import Card, card_report
 from firing.report.forecast import forecast_report, milestones
 from firing.report.sanitize import plain
 from firing.report.text import render_text
@@ -57,12 +57,12 @@ def test_every_moment_is_where_the_arithmetic_of_the_plan_puts_it() -> None:
     at = {name: part.moment("DTSTART") - START for name, part in found.items()}
     hours = {
         "Kiln: start the program": 0.0,
-        "Kiln: candling ends": 3.0,
-        "Kiln: put the bungs in, lid down": 3.0,
+        "Kiln: candling ends; put the bungs in, lid down": 3.0,
         "Kiln: the peak is reached, 1190 °C": 14.0,
-        "Kiln: look at the cones, then off": 14.5,
-        "Kiln: heating ends; look at the cones": 14.5,
+        "Kiln: heating ends; look at the cones, then off": 14.5,
     }
+    # One minute rings once.
+    assert len(set(at.values())) == len(at)
     for name, hour in hours.items():
         assert at[name] == timedelta(hours=hour), name
     opens = found["Kiln: cool enough to open, 60 °C"]
@@ -100,12 +100,28 @@ def test_a_cone_that_falls_as_the_kiln_cools_is_not_sought_at_the_peak() -> None
     words = f"Cone 6 falls as the kiln cools, on {at:%a} at about {at:%H:%M}."
     assert words in end.description
     assert words in " ".join(render_text(forecast_report(course), brief=True).split())
+    # Where it is to be looked at stands when it falls, not when it still stands.
+    assert end.summary == "Kiln: heating ends"
+    (falls,) = [event for event in calendar(course).events if event.id == "cone-falls"]
+    assert falls.at == at.replace(second=0, microsecond=0)
+    assert falls.needs_you
+    # A plan that says so all the same is told that the cone still stands.
+    said = replace(plan, segments=(replace(plan.segments[0], action="look at the cone"),
+                                   plan.segments[1]))  # fmt: skip
+    course = forecast(said, started=START)
+    stands = f"(cone 6 still stands then; it falls on {at:%a} at about {at:%H:%M})"
+    assert stands in " ".join(render_text(forecast_report(course), brief=True).split())
+    (end,) = [event for event in calendar(course).events if event.id == "heating-ends"]
+    assert end.summary == f"Kiln: heating ends; look at the cone {stands}"
+    program = key_in(said, open_controller("example-controller"))
+    card = Card(program, forecast(program.schedule, started=START))
+    assert " ".join(render_text(card_report(card)).split()).count("still stands then") == 1
 
 
 def test_what_needs_a_person_has_a_reminder_at_its_moment_and_nothing_else() -> None:
     for name, part in events(written()).items():
         alarms = [inside for inside in part.inside if inside.name == "VALARM"]
-        needed = name not in ("Kiln: candling ends", "Kiln: the peak is reached, 1190 °C")
+        needed = name != "Kiln: the peak is reached, 1190 °C"
         assert len(alarms) == needed, name
         for alarm in alarms:
             assert alarm.value("ACTION") == "DISPLAY"
@@ -131,7 +147,7 @@ def test_over_the_night_when_the_clocks_change_hours_stay_hours() -> None:
     # On 2026-03-29 in Berlin 02:00 is followed by 03:00; 20:00 is 19:00 UTC.
     started = datetime(2026, 3, 28, 20, 0, tzinfo=BERLIN)
     found = events(written(started=started))
-    off = found["Kiln: look at the cones, then off"].moment("DTSTART")
+    off = found["Kiln: heating ends; look at the cones, then off"].moment("DTSTART")
     assert off == datetime(2026, 3, 29, 9, 30, tzinfo=UTC)
     assert off.astimezone(BERLIN).hour == 11
 
@@ -153,11 +169,17 @@ def test_the_card_puts_its_own_moments_in() -> None:
     program = key_in(PLAN, open_controller("example-controller"))
     card = Card(program, forecast(program.schedule, started=START))
     found = calendar(card)
-    by_hand = [event for event in found.events if event.id.startswith("by-hand")]
+    by_hand = [event for event in found.events if event.id in ("candling-ends", "heating-ends")]
     assert [event.summary for event in by_hand] == [
-        "Kiln: put the bungs in, lid down",
-        "Kiln: look at the cones, then off",
+        "Kiln: candling ends; put the bungs in, lid down",
+        "Kiln: heating ends; look at the cones, then off",
     ]
+    assert not [event for event in found.events if event.id.startswith("by-hand")]
+    between = replace(PLAN, segments=(PLAN.segments[0],
+                                      replace(PLAN.segments[1], action="close the bungs"),
+                                      PLAN.segments[2]))  # fmt: skip
+    (step,) = [e for e in calendar(forecast(between, started=START)).events if "by-hand" in e.id]
+    assert (step.id, step.summary) == ("by-hand-2", "Kiln: close the bungs")
 
 
 def test_without_a_start_there_is_no_calendar() -> None:
@@ -207,4 +229,5 @@ def test_a_general_library_reads_it_too() -> None:
     assert str(parts[0]["SUMMARY"]) == "Kiln: start the program"
     assert parts[0].decoded("DTSTART") == START
     assert not found.errors
-    assert len(found.walk("VALARM")) == 5
+    # start, candling with its step by hand, end of heating with its own, and opening
+    assert len(found.walk("VALARM")) == 4

@@ -16,6 +16,7 @@ from firing.kiln.file import parse_kiln
 from firing.logs.reader import Log, read_log
 from firing.review.result import Review
 from firing.review.review import review
+from firing.schedule.schedule import Purpose
 
 PLANS: dict[str, tuple[PlanStep, ...]] = {"bisque": BISQUE, "glaze": GLAZE}
 
@@ -288,6 +289,17 @@ def test_a_hold_too_long_says_what_it_did_to_the_cone(tmp_path: Path) -> None:
     again = finding(result, "refire")
     assert again is not None
     assert "takes no heat-work back" in again.message
+
+
+def test_a_bisque_fired_too_hot_is_not_searched_for_glaze_that_ran(tmp_path: Path) -> None:
+    keyed = tuple((r, t, 4.0 * 3600.0 if t == BISQUE[-1][1] else h) for r, t, h in BISQUE)
+    log = made_log(tmp_path, BISQUE, faults=Faults(keyed_in=keyed))
+    purposes: tuple[Purpose, ...] = ("bisque", "glaze")
+    for purpose in purposes:
+        again = finding(review(replace(as_schedule(BISQUE), purpose=purpose), log), "refire")
+        assert again is not None
+        assert "bloating" in again.next_step
+        assert ("glaze that ran" in again.next_step) == (purpose == "glaze")
 
 
 def test_a_firing_stopped_short_says_that_firing_again_is_worth_it(tmp_path: Path) -> None:

@@ -105,3 +105,15 @@ def test_files_and_schema(tmp_path: Path) -> None:
     path.write_text(GOOD, encoding="utf-8")
     assert open_load(path) == parse_load(GOOD)
     assert "piece" in LoadTable.model_json_schema()["properties"]
+
+
+def test_a_load_in_inches_is_told_in_inches() -> None:
+    text = (
+        'dryness = "damp"\nbody = "stoneware"\nfurniture = "45 lb"\n[[piece]]\nname = "mug"\n'
+        'count = 40\nthickest = "0.28 in"\nmass = "0.9 lb"\n'
+        'shape = "open hollow"\nfoot = "0.3 in"\n'
+    )
+    (fault,) = faults_of(text)
+    assert "foot" in fault
+    assert " in is above thickest, " in fault
+    assert "mm" not in fault
