@@ -49,6 +49,8 @@ if TYPE_CHECKING:
 
 LOCATE_EVERY_S = 60.0
 OUTLOOK_EVERY_S = 600.0
+LOOKS_BACK = 150
+"""So many looks at most are made at what was before a watch began: each takes milliseconds."""
 EARLY_S = 75.0
 """A hold that was left so long before its time may have been cut short [s]."""
 GIVEN_UP_C = 150.0
@@ -179,8 +181,26 @@ class Watcher:
         if self._model is not None:
             self._model.begin(live)
         if self.history.points >= 2:
+            self._isolation.run(PREDICTION_PART, self._look_back, None)
             self._locate(now_s)
         self._usable_s = now_s
+
+    def _look_back(self) -> None:
+        """Let the paces know what the readings of before show, as if somebody had watched."""
+        if self._plan is None or self._paces is None:
+            return
+        time_s, temperature_c = self.history.trace()
+        step_s = max(LOCATE_EVERY_S, float(time_s[-1] - time_s[0]) / LOOKS_BACK)
+        for moment_s in np.arange(float(time_s[0]) + step_s, float(time_s[-1]), step_s).tolist():
+            seen = int(np.searchsorted(time_s, moment_s, side="right"))
+            if seen < 2:
+                continue
+            course = time_s[:seen], temperature_c[:seen]
+            now_c = float(temperature_c[seen - 1])
+            position = locate(self._plan, *course, now_c)
+            set_point_c = position.set_point_c
+            behind_c = 0.0 if set_point_c is None else set_point_c - now_c
+            self._paces.update(*course, position, behind_c)
 
     def add(self, time_s: float, reading: Reading, channel: int) -> list[WatchEvent]:
         """Take a reading in, of which one channel is the kiln's, and return what has to be told."""
