@@ -452,7 +452,8 @@ class KilnModel:
                 else self._apply(found, now_s, history, position)
             )
         if self._due_s is None:
-            self._due_s = now_s + REFIT_EVERY_S
+            begun_s = float(history.trace()[0][0]) if history.points else now_s
+            self._due_s = max(now_s, begun_s + REFIT_EVERY_S)  # at once in a watch begun again
         if now_s < self._due_s:
             return []
         self._due_s = now_s + REFIT_EVERY_S
