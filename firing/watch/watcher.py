@@ -27,6 +27,7 @@ from firing.watch.history import History
 from firing.watch.plan_doubt import PlanChoice, PlanDoubt, no_choice
 from firing.watch.predictor import (
     FiringProgress,
+    ForecastPredictor,
     Lateness,
     PaceKeeper,
     Predictor,
@@ -65,6 +66,9 @@ NOT_BESIDE = {
     *("over-top", "climbs-fast", "hold-long"),
 }
 """While one of these stands, what looks like another program may be a fault, which comes first."""
+OUTDOES_FILE = 1.25
+"""No kiln has so many times its file's power: elements wear, and a supply has 10 % of its volts to
+spare at the most, which is 21 % of the power; common practice, no source [-]."""
 GOES_ON = {"hold-long", "above-plan", "over-top"}
 """While one of these stands, a program that is not over lacks no time."""
 CONE_BEHIND_C = 10.0
@@ -238,7 +242,26 @@ class Watcher:
             events += self._isolation.run(
                 REFIT_PART, lambda: model.tick(now_s, self.history, self._position), []
             )
+            events += self._isolation.run(REFIT_PART, lambda: self._give_up_kiln(model, now_s), [])
         return events
+
+    def _give_up_kiln(self, model: KilnModel, now_s: float) -> list[WatchEvent]:
+        """Go on without a kiln file that the firing cannot be of, and tell of it."""
+        if model.did <= OUTDOES_FILE:
+            return []
+        from firing.forecast.forecast import forecast
+
+        self._model, self._offset_c = None, 0.0
+        if self.schedule is not None:
+            course = forecast(self.schedule, unload_c=self._unload_c)
+            self.predictor = ForecastPredictor(course)
+        model.close()
+        message = (
+            f"the kiln took {model.did:.1f} times the power that the kiln file gives it: check "
+            "which kiln file you gave this watch, and the volts in it; the forecast goes on "
+            "without that file"
+        )
+        return [WatchEvent("other-kiln", "note", "told", now_s, message)]
 
     def _alarm_events(self, now_s: float) -> list[WatchEvent]:
         # Where the place or the rate fails, alarms go by the last that is known: raised ones stay.
