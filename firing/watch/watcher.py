@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from firing.capture.reading import Reading, Status
+from firing.review.alignment import passed_before
 from firing.review.position import Plan, Position, locate
 from firing.schedule.schedule import Schedule
 from firing.units import ROOM_C, TemperatureUnit, format_duration, format_temperature
@@ -52,6 +53,8 @@ LOCATE_EVERY_S = 60.0
 OUTLOOK_EVERY_S = 600.0
 LOOKS_BACK = 150
 """So many looks at most are made at what was before a watch began: each takes milliseconds."""
+BEGUN_AT_C = 25.0
+"""Readings that begin so near to a hold may have begun in it [°C]."""
 EARLY_S = 75.0
 """A hold that was left so long before its time may have been cut short [s]."""
 GIVEN_UP_C = 150.0
@@ -430,13 +433,15 @@ class Watcher:
         before, self._ended = self._ended, ended | (self._ended or set())
         if before is None:
             return []  # ended before anybody watched
+        begun_c = float(self.history.trace()[1][0])
+        before = before | set(range(passed_before(schedule, begun_c)))
         events = []
         for index in sorted(ended - before):
             segment, label = schedule.segments[index], schedule.label(index)
             if segment.hold_s > 0.0 and index not in self.board.supply.cut:
                 message = f"the hold of segment {label} is over"
                 early_s = self.board.supply.early_s(index, now_s)
-                if early_s > EARLY_S:
+                if early_s > EARLY_S and not self._begun_inside(index):
                     message += (
                         f", {format_duration(early_s)} before its time by the readings: if the "
                         "controller still holds, look at the power"
@@ -446,6 +451,12 @@ class Watcher:
                 message = f"at the end of segment {label}: {segment.action}"
                 events.append(WatchEvent("action", "act", "told", now_s, message))
         return events
+
+    def _begun_inside(self, index: int) -> bool:
+        """Tell whether the readings may have begun in a hold: when it began nobody saw."""
+        assert self.schedule is not None
+        begun_c = float(self.history.trace()[1][0])
+        return abs(begun_c - self.schedule.segments[index].target_c) <= BEGUN_AT_C
 
     def _cone_events(self, now_s: float) -> list[WatchEvent]:
         events = []

@@ -135,6 +135,7 @@ BEGUN_LATE = (
     ((6.5, 630.0), ("ramp", 1)),
     ((7.5, 780.0), ("ramp", 1)),
     ((3.0, 320.0), ("ramp", 0)),
+    ((8.3, 900.0), ("hold", 1)),
 )
 
 
@@ -148,8 +149,9 @@ def test_a_watch_begun_in_mid_firing_knows_at_once_what_cannot_run_any_more(
     told = replayed(write_course(tmp_path / "log.csv", sorted(rest)), every_s=120.0)
     assert [n.message for n in told.notices if n.severity == "act" and n.at_s < HOUR_S / 2] == []
     places = [estimate.position for estimate in told.estimates if estimate.now_s < HOUR_S / 4]
-    found = {(p.phase, p.segment) for p in places[1:] if p is not None}
+    found = {(p.phase, p.segment) for p in places if p is not None}
     assert found == {place}
+    assert [n for n in told.notices if "close the lid" in n.message and place[1] == 1] == []
 
 
 def test_a_kiln_that_goes_on_above_its_plans_end_is_not_called_late(tmp_path: Path) -> None:
