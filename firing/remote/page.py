@@ -291,7 +291,7 @@ def _kept(seen: WatchState) -> str:
     kept = seen.recording
     words = "Nothing is recorded."
     if kept is not None:
-        words = f"Recorded to {kept.file}: {kept.rows} lines."
+        words = f"Recorded to {kept.file}: {kept.rows} lines by this watch."
         if kept.lost:
             words += f"  {kept.lost} lines are lost."
     return f'<p class="quiet">{prose(words)}</p>'

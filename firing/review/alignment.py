@@ -295,8 +295,10 @@ def _states(schedule: Schedule, trace: ResampledTrace) -> list[_State]:
     ends_c = np.append(temperature_c, temperature_c[-1])
     idle = np.clip(np.abs(temperature_c - temperature_c[0]) / scatter_c, 0.0, 1.5)
     idle = idle + np.clip(np.abs(rate) / limit.IDLE_C_PER_H - 0.5, 0.0, 1.0)
+    passed = passed_before(schedule, float(temperature_c[0]))
+    if passed:  # one that is so hot and does not fall is led
+        idle = idle + limit.LED_IDLE_COST * (rate > -0.5 * limit.IDLE_C_PER_H)
     states = [_State(-1, False, idle * minutes, free)]
-    passed = _passed_before(schedule, trace)
     for index, segment in enumerate(schedule.segments):
         entering = limit.PASSED_ENTRY_COST if 0 < index <= passed else limit.LATE_ENTRY_COST
         from_c, to_c = schedule.from_c(index), segment.target_c
@@ -309,7 +311,8 @@ def _states(schedule: Schedule, trace: ResampledTrace) -> list[_State]:
         # A warm or a cold kiln starts where it is, so the first ramp may begin anywhere.
         short = np.maximum(sign * (from_c - temperature_c), 0.0) * (index > 0)
         outside = np.clip((beyond + short) / scatter_c, 0.0, 1.0) ** 2
-        ramp = (standing + outside) * minutes
+        over = limit.LED_IDLE_COST * (index < passed) * (beyond > limit.OFF_TARGET_C)
+        ramp = (standing + outside + over) * minutes
         states.append(_State(index, False, ramp, free, entering=entering))
         off_level = np.clip((temperature_c - to_c) / scatter_c, -1.0, 1.0) ** 2
         moving = np.clip(np.abs(rate) / expected - 0.5, 0.0, 1.0)
@@ -325,7 +328,7 @@ def _states(schedule: Schedule, trace: ResampledTrace) -> list[_State]:
         )
         least = max(1, math.ceil(stay_s / trace.step_s))
         skipping = limit.SKIPPED_HOLD_COST if segment.hold_s >= limit.SHORTEST_HOLD_S else 0.0
-        cost = cost * minutes
+        cost = (cost + over) * minutes
         states.append(_State(index, True, cost, arrival, staying, least, skipping, entering))
     last_c = schedule.segments[-1].target_c
     above = np.clip((temperature_c - last_c) / scatter_c, 0.0, 1.0)
@@ -337,12 +340,11 @@ def _states(schedule: Schedule, trace: ResampledTrace) -> list[_State]:
     return states
 
 
-def _passed_before(schedule: Schedule, trace: ResampledTrace) -> int:
-    """Return how many ramps at the head of a plan are over, as the log begins above their ends."""
-    begun_c = float(trace.temperature_c[0]) - limit.OFF_TARGET_C
+def passed_before(schedule: Schedule, begun_c: float) -> int:
+    """Return how many ramps at a plan's head are over where readings begin above their ends."""
     for index in range(schedule.peak_index):
         target_c = schedule.segments[index].target_c
-        if not schedule.from_c(index) < target_c < begun_c:
+        if not schedule.from_c(index) < target_c < begun_c - limit.OFF_TARGET_C:
             return index
     return schedule.peak_index
 

@@ -41,8 +41,10 @@ ABORT_COST = 20.0
 """Leaving the plan before its end [min; made firings]."""
 LATE_ENTRY_COST = 20.0
 """A log that begins inside the plan [min; made firings]."""
-PASSED_ENTRY_COST = 1.0
+PASSED_ENTRY_COST = 0.1
 """… above the ends of the segments before, which it cannot be on its way to [min; choice]."""
+LED_IDLE_COST = 3.0
+"""… and which an idle kiln does not stay above, of a minute [1; choice]."""
 ARRIVAL_SCATTER_C = 5.0
 """A ramp that ends so far from its target costs a minute [°C; made firings]."""
 ARRIVAL_COST_MOST = 30.0

@@ -204,7 +204,10 @@ class KilnChange:
             parts.append(f"{name} {100.0 * values[name]:.0f} %{error}")
         shares = ", ".join(parts) + " of what the kiln file describes"
         course = "cooling" if self.over else "firing"
-        return f"the kiln model was refitted to this {course} ({shares})"
+        words = f"the kiln model was refitted to this {course} ({shares})"
+        if (now.loss if self.over else now.power) < FAR_BELOW:
+            words += "; check which kiln file you gave this watch"
+        return words
 
     def _difference(self, unit: TemperatureUnit) -> str | None:
         before, after = self.before, self.after
@@ -240,6 +243,9 @@ class KilnChange:
 
 
 REFIT_EVERY_S = 900.0
+FAR_BELOW = 0.6
+"""A kiln with less of its file's power, or losses, may be another's; common practice, no source
+[-]."""
 WORN_SINCE, DID_SHARE = 0.31, 0.9
 """Of the power, one standard error downwards: what a kiln may lack since its last fit as long as
 this firing has not shown it at full power.  Elements that lost 20 %, on a supply short of 4 % of
@@ -311,6 +317,11 @@ class KilnModel:
         """What the forecast goes by now."""
         now = self._kiln.fitted
         return KilnFigures(now.power, now.loss, now.capacity, self._known.learnt, self._refitted_s)
+
+    @property
+    def did(self) -> float:
+        """What this firing took at the most, over half an hour, of the file's power when new."""
+        return self._did
 
     def begin(self, live: bool) -> None:
         """Begin: readings come as the clock goes, or from a log that has time to wait."""
@@ -452,7 +463,8 @@ class KilnModel:
                 else self._apply(found, now_s, history, position)
             )
         if self._due_s is None:
-            self._due_s = now_s + REFIT_EVERY_S
+            begun_s = float(history.trace()[0][0]) if history.points else now_s
+            self._due_s = max(now_s, begun_s + REFIT_EVERY_S)  # at once in a watch begun again
         if now_s < self._due_s:
             return []
         self._due_s = now_s + REFIT_EVERY_S

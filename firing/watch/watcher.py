@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from firing.capture.reading import Reading, Status
+from firing.review.alignment import passed_before
 from firing.review.position import Plan, Position, locate
 from firing.schedule.schedule import Schedule
 from firing.units import ROOM_C, TemperatureUnit, format_duration, format_temperature
@@ -27,6 +28,7 @@ from firing.watch.history import History
 from firing.watch.plan_doubt import PlanChoice, PlanDoubt, no_choice
 from firing.watch.predictor import (
     FiringProgress,
+    ForecastPredictor,
     Lateness,
     PaceKeeper,
     Predictor,
@@ -49,6 +51,10 @@ if TYPE_CHECKING:
 
 LOCATE_EVERY_S = 60.0
 OUTLOOK_EVERY_S = 600.0
+LOOKS_BACK = 150
+"""So many looks at most are made at what was before a watch began: each takes milliseconds."""
+BEGUN_AT_C = 25.0
+"""Readings that begin so near to a hold may have begun in it [°C]."""
 EARLY_S = 75.0
 """A hold that was left so long before its time may have been cut short [s]."""
 GIVEN_UP_C = 150.0
@@ -63,6 +69,9 @@ NOT_BESIDE = {
     *("over-top", "climbs-fast", "hold-long"),
 }
 """While one of these stands, what looks like another program may be a fault, which comes first."""
+OUTDOES_FILE = 1.25
+"""No kiln has so many times its file's power: elements wear, and a supply has 10 % of its volts to
+spare at the most, which is 21 % of the power; common practice, no source [-]."""
 GOES_ON = {"hold-long", "above-plan", "over-top"}
 """While one of these stands, a program that is not over lacks no time."""
 CONE_BEHIND_C = 10.0
@@ -179,8 +188,26 @@ class Watcher:
         if self._model is not None:
             self._model.begin(live)
         if self.history.points >= 2:
+            self._isolation.run(PREDICTION_PART, self._look_back, None)
             self._locate(now_s)
         self._usable_s = now_s
+
+    def _look_back(self) -> None:
+        """Let the paces know what the readings of before show, as if somebody had watched."""
+        if self._plan is None or self._paces is None:
+            return
+        time_s, temperature_c = self.history.trace()
+        step_s = max(LOCATE_EVERY_S, float(time_s[-1] - time_s[0]) / LOOKS_BACK)
+        for moment_s in np.arange(float(time_s[0]) + step_s, float(time_s[-1]), step_s).tolist():
+            seen = int(np.searchsorted(time_s, moment_s, side="right"))
+            if seen < 2:
+                continue
+            course = time_s[:seen], temperature_c[:seen]
+            now_c = float(temperature_c[seen - 1])
+            position = locate(self._plan, *course, now_c)
+            set_point_c = position.set_point_c
+            behind_c = 0.0 if set_point_c is None else set_point_c - now_c
+            self._paces.update(*course, position, behind_c)
 
     def add(self, time_s: float, reading: Reading, channel: int) -> list[WatchEvent]:
         """Take a reading in, of which one channel is the kiln's, and return what has to be told."""
@@ -218,7 +245,26 @@ class Watcher:
             events += self._isolation.run(
                 REFIT_PART, lambda: model.tick(now_s, self.history, self._position), []
             )
+            events += self._isolation.run(REFIT_PART, lambda: self._give_up_kiln(model, now_s), [])
         return events
+
+    def _give_up_kiln(self, model: KilnModel, now_s: float) -> list[WatchEvent]:
+        """Go on without a kiln file that the firing cannot be of, and tell of it."""
+        if model.did <= OUTDOES_FILE:
+            return []
+        from firing.forecast.forecast import forecast
+
+        self._model, self._offset_c = None, 0.0
+        if self.schedule is not None:
+            course = forecast(self.schedule, unload_c=self._unload_c)
+            self.predictor = ForecastPredictor(course)
+        model.close()
+        message = (
+            f"the kiln took {model.did:.1f} times the power that the kiln file gives it: check "
+            "which kiln file you gave this watch, and the volts in it; the forecast goes on "
+            "without that file"
+        )
+        return [WatchEvent("other-kiln", "note", "told", now_s, message)]
 
     def _alarm_events(self, now_s: float) -> list[WatchEvent]:
         # Where the place or the rate fails, alarms go by the last that is known: raised ones stay.
@@ -387,13 +433,15 @@ class Watcher:
         before, self._ended = self._ended, ended | (self._ended or set())
         if before is None:
             return []  # ended before anybody watched
+        begun_c = float(self.history.trace()[1][0])
+        before = before | set(range(passed_before(schedule, begun_c)))
         events = []
         for index in sorted(ended - before):
             segment, label = schedule.segments[index], schedule.label(index)
             if segment.hold_s > 0.0 and index not in self.board.supply.cut:
                 message = f"the hold of segment {label} is over"
                 early_s = self.board.supply.early_s(index, now_s)
-                if early_s > EARLY_S:
+                if early_s > EARLY_S and not self._begun_inside(index):
                     message += (
                         f", {format_duration(early_s)} before its time by the readings: if the "
                         "controller still holds, look at the power"
@@ -403,6 +451,12 @@ class Watcher:
                 message = f"at the end of segment {label}: {segment.action}"
                 events.append(WatchEvent("action", "act", "told", now_s, message))
         return events
+
+    def _begun_inside(self, index: int) -> bool:
+        """Tell whether the readings may have begun in a hold: when it began nobody saw."""
+        assert self.schedule is not None
+        begun_c = float(self.history.trace()[1][0])
+        return abs(begun_c - self.schedule.segments[index].target_c) <= BEGUN_AT_C
 
     def _cone_events(self, now_s: float) -> list[WatchEvent]:
         events = []

@@ -13,7 +13,8 @@ from watch.wornkiln import PLAN, WORN, kiln, truth, watched, write_log
 
 from firing.kiln.description import Fitted
 from firing.kiln.simulation import Simulation, simulate
-from firing.review.position import Position
+from firing.logs.reader import read_log
+from firing.review.position import Plan, Position, locate
 from firing.ware.load import load_or_typical, typical_load
 from firing.watch.history import History
 from firing.watch.kiln_model import KilnChange, KilnModel, SimulatedRemainder, simulate_remaining
@@ -295,3 +296,18 @@ def test_a_course_beyond_all_tables_leaves_the_plan_to_answer() -> None:
     spent = model.update(history, position, 6000.0)
     assert (spent.spent_kwh, spent.total_kwh) == (None, None)
     assert model.remaining(position, 6000.0, 900.0).program_s > 0.0
+
+
+def test_a_watch_begun_again_is_refitted_at_once(tmp_path: Path) -> None:
+    """What the firing had taught before it was killed is not waited for by another quarter hour."""
+    trace = read_log(write_log(tmp_path / "log.csv", until_h=11.0)).trace
+    history = History()
+    for moment_s, value_c in zip(trace.time_s.tolist(), trace.channel_c(0).tolist(), strict=True):
+        history.add(moment_s, value_c)
+    model = KilnModel(kiln(), None, PLAN)
+    model.begin(live=False)
+    now_s = 11.0 * HOUR_S
+    course = history.trace()
+    model.tick(now_s, history, locate(Plan(PLAN), *course, history.now_c()))
+    assert model.figures.learnt == ("power",)
+    assert model.figures.power == pytest.approx(WORN, rel=0.05)

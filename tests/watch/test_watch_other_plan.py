@@ -1,9 +1,12 @@
-"""A watch that was given another plan than the one that runs says so, once, and goes on."""
+"""A watch that was given another plan, or another kiln's file, says so, once, and goes on."""
 
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 from watch.replaying import AS_PLANNED, PLAN, Told, replayed, write_course
+from watch.wornkiln import PLAN as GLAZE_PLAN
+from watch.wornkiln import kiln, watched, write_log
 
 from firing.schedule.file import write_schedule
 from firing.schedule.schedule import Schedule, Segment
@@ -70,3 +73,30 @@ def test_no_plan_is_beside_a_ready_one() -> None:
     assert plans_beside(Path("glaze-cone-6")) == {}
     assert plans_beside(None) == {}
     assert make_watcher(WatchOptions("-", schedule=PLAN)).schedule is PLAN
+
+
+def test_a_kiln_file_of_far_too_little_power_is_said_and_left_out(tmp_path: Path) -> None:
+    """The kiln that is fired has twice the power of the file's, which nothing else explains."""
+    log = write_log(tmp_path / "log.csv", power=1.0, until_h=11.0)
+    half = replace(kiln(), power_w=0.5 * kiln().power_w)
+    opened = open_watch(WatchOptions(str(log), schedule=GLAZE_PLAN, kiln=half))
+    told = Told()
+    opened.session(told, 1800.0).run(lambda: False)
+    opened.close()
+    (notice,) = [n for n in told.notices if n.id == "other-kiln"]
+    assert notice.severity == "note"
+    assert "check which kiln file you gave this watch" in notice.message
+    assert all(e.kiln is not None for e in told.estimates if e.now_s < notice.at_s)
+    after = [e for e in told.estimates if e.now_s > notice.at_s]
+    assert after
+    for estimate in after:
+        assert estimate.kiln is None
+        assert estimate.energy_kwh is None
+        assert estimate.program_end_s is not None
+        assert estimate.untold == ()
+
+
+def test_the_kilns_own_file_is_kept(tmp_path: Path) -> None:
+    told = watched(write_log(tmp_path / "log.csv", power=1.0, until_h=11.0))
+    assert [n for n in told.notices if n.id == "other-kiln"] == []
+    assert told.estimates[-1].kiln is not None

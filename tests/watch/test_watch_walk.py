@@ -11,12 +11,17 @@ from hypothesis import strategies as st
 from logmaker import BISQUE, GLAZE, Faults, PlanStep, Sampling, fire, sample, write_csv
 from watch.replaying import AS_PLANNED, HOUR_S, PLAN, replayed, write_course
 
+from firing.capture.reading import Reading, Status
 from firing.cli import cli
 from firing.forecast.forecast import forecast
+from firing.logs.reader import read_log
 from firing.review.position import Position
+from firing.schedule.file import open_schedule
 from firing.schedule.schedule import Schedule, Segment
+from firing.watch.events import AlarmLimits
 from firing.watch.history import GRID_S, History, course_on_grid
 from firing.watch.predictor import ForecastPredictor
+from firing.watch.watcher import Watcher
 
 
 def _demo(folder: Path, readings: int | None = None) -> tuple[Path, Path]:
@@ -130,6 +135,7 @@ BEGUN_LATE = (
     ((6.5, 630.0), ("ramp", 1)),
     ((7.5, 780.0), ("ramp", 1)),
     ((3.0, 320.0), ("ramp", 0)),
+    ((8.3, 900.0), ("hold", 1)),
 )
 
 
@@ -143,8 +149,9 @@ def test_a_watch_begun_in_mid_firing_knows_at_once_what_cannot_run_any_more(
     told = replayed(write_course(tmp_path / "log.csv", sorted(rest)), every_s=120.0)
     assert [n.message for n in told.notices if n.severity == "act" and n.at_s < HOUR_S / 2] == []
     places = [estimate.position for estimate in told.estimates if estimate.now_s < HOUR_S / 4]
-    found = {(p.phase, p.segment) for p in places[1:] if p is not None}
+    found = {(p.phase, p.segment) for p in places if p is not None}
     assert found == {place}
+    assert [n for n in told.notices if "close the lid" in n.message and place[1] == 1] == []
 
 
 def test_a_kiln_that_goes_on_above_its_plans_end_is_not_called_late(tmp_path: Path) -> None:
@@ -153,3 +160,33 @@ def test_a_kiln_that_goes_on_above_its_plans_end_is_not_called_late(tmp_path: Pa
     told = replayed(write_course(tmp_path / "log.csv", course))
     assert told.of("hold-long") or told.of("over-top") or told.of("above-plan")
     assert told.of("late") == []
+
+
+def _end_s(plan: Path, log: Path, begun_h: float, now_h: float) -> float:
+    """Return the end said at an hour by a watch that was begun at another."""
+    schedule, trace = open_schedule(plan), read_log(log).trace
+    watcher = Watcher(AlarmLimits(), schedule, ForecastPredictor(forecast(schedule)))
+    hours = trace.time_s / HOUR_S
+    watched = hours >= begun_h
+    readings = zip(trace.time_s.tolist(), trace.channel_c(0).tolist(), watched, strict=True)
+    for moment_s, value_c, live in list(readings)[: int(np.count_nonzero(hours <= now_h))]:
+        if not live:
+            watcher.add_earlier(moment_s, value_c)
+    watcher.begin(begun_h * HOUR_S, live=False)
+    for moment_s, value_c in zip(
+        trace.time_s[watched & (hours <= now_h)].tolist(),
+        trace.channel_c(0)[watched & (hours <= now_h)].tolist(),
+        strict=True,
+    ):
+        watcher.add(moment_s, Reading([value_c], [Status.OK], moment_s), 0)
+    end_s = watcher.estimate(now_h * HOUR_S).program_end_s
+    assert end_s is not None
+    return end_s
+
+
+@pytest.mark.parametrize("now_h", [5.0, 6.6, 10.0])
+def test_a_watch_begun_again_says_the_end_that_it_said_before(tmp_path: Path, now_h: float) -> None:
+    """Killed and begun again on its own recording it knows what the ramps before have shown."""
+    plan, log = _demo(tmp_path)
+    again_s = _end_s(plan, log, now_h - 0.1, now_h)
+    assert again_s == pytest.approx(_end_s(plan, log, 0.0, now_h), abs=600.0)
