@@ -12,7 +12,7 @@ from firing.cones.heatwork import heatwork
 from firing.cones.kinetics import cone_law
 from firing.cones.table import parse_cone
 from firing.controller.controller import Controller, usual_controller
-from firing.design.explain import beside_practice, explained, look_at
+from firing.design.explain import beside_practice, explained
 from firing.design.heating_search import (
     HeatingLeg,
     PeakCandidate,
@@ -180,10 +180,7 @@ def _design(
             f"no program within these limits stays safe in this kiln: {result.breaches[0].message} "
             "Fire thinner ware, or ask for a larger margin"
         )
-    problem, solution = found.problem, found.solution
-    schedule = look_at(found.schedule, result)
-    if schedule is not found.schedule:
-        result = checked(schedule, ready.ware if request.by != "slower" else limits)
+    problem, solution, schedule = found.problem, found.solution, found.schedule
     cost = costs_of(found, ready, request, kiln, controller, state, kept)
     by_segments = tuple(
         (count, result.total_s + time_s - solution.time_s) for count, time_s in solution.by_segments

@@ -104,23 +104,6 @@ def explained(
     return schedule, tuple(reasons)
 
 
-def look_at(schedule: Schedule, course: Forecast) -> Schedule:
-    """Return a schedule whose cone is looked at where it falls, if that is in a led cooling."""
-    late_s = course.cone_falls_late_s
-    if late_s is None:
-        return schedule
-    place = next((leg.index for leg in course.segments if leg.end_s >= late_s), None)
-    if place is None:
-        return schedule
-    segments = list(schedule.segments)
-    top = schedule.peak_index
-    left = [done for done in segments[top].action.split("; ") if done != _AT_THE_PEAK]
-    segments[top] = replace(segments[top], action="; ".join(left))
-    done = "; ".join(filter(None, (_AT_THE_PEAK, segments[place].action)))
-    segments[place] = replace(segments[place], action=done)
-    return replace(schedule, segments=tuple(segments))
-
-
 def _upward(
     solution: ProgramSolution,
     problem: Problem,
