@@ -5,7 +5,7 @@ import math
 import numpy as np
 import pytest
 from watch.batchfirings import DANGERS, HOUR_S, FloatArray, judged
-from watch.judging import followed, schedule_of
+from watch.judging import followed, knowable_s, schedule_of
 
 from firing.capture.reading import PlausibilityCheck, Reading, Status
 from firing.schedule.schedule import Schedule
@@ -251,6 +251,21 @@ def test_single_low_readings_of_a_ramp_are_no_loss(every_s: float) -> None:
     reading_c += np.random.default_rng(32).normal(0.0, 0.3, time_s.size)
     reading_c[time_s.size // 2 :: time_s.size // 9] -= 4.5
     assert _acts(schedule_of(((150.0, 1200.0, 20.0),)), time_s, reading_c) == []
+
+
+@pytest.mark.soak
+@pytest.mark.parametrize("number", [31021, 43007])
+def test_a_cut_where_a_swing_lets_a_drying_hold_seem_over_is_told(number: int) -> None:
+    """A swing's top comes to 100 °C half an hour before 50 °C/h do; no ramp up begins by a fall.
+
+    From the moment on that one who knows both courses can tell, within three readings.
+    """
+    (one,) = judged({"cut in candling": 1}, number)
+    told, _ = followed(one, one.danger_s + 2400.0)
+    acts = [n for n in told if n.severity == "act" and n.state == "raised"]
+    assert [n.id for n in acts][:1] == ["cooling"]
+    most_s = knowable_s(one, one.usual_c) + max(300.0, 3.0 * one.case.interval_s) + 1.0
+    assert 0.0 < acts[0].at_s - one.danger_s <= most_s
 
 
 @pytest.mark.parametrize("sticks", [True, False])
