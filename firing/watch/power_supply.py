@@ -513,7 +513,8 @@ class PowerMonitor:
                 self.gone, self._lowest_c = False, math.inf
             return
         hold = self._hold
-        held = hold is not None and self._leaves_early(hold, now.at_s)
+        heats_on = hold is not None and self._heats_on(plan, position, hold, now.at_s)
+        held = hold is not None and (heats_on or self._leaves_early(hold, now.at_s))
         sinks = hold is not None and held and now.sinks_from(hold.level_from_s)
         sinks = sinks or (hold is not None and held and now.is_below_floor(hold.level_from_s))
         sinks = sinks or (hold is not None and held and self._left_its_level(now, hold))
@@ -540,7 +541,7 @@ class PowerMonitor:
             if self._ends_by_clock(plan, position, hold.index, now.at_s):
                 self.over_by_clock = True
             else:
-                self.gone, self._until_s = True, hold.due_s
+                self.gone, self._until_s = True, None if heats_on else hold.due_s
                 self.cut.add(hold.index)
             return
         if position.phase == "left" and self._ramp is not None:
@@ -565,6 +566,17 @@ class PowerMonitor:
             self.over_by_clock = True
             return
         self.gone, self._until_s = True, None
+
+    @staticmethod
+    def _heats_on(plan: Plan, position: Position, hold: ObservedHold, now_s: float) -> bool:
+        """Tell whether a hold is kept that a ramp upwards follows: no fall can be its end.
+
+        A swing's top may have come to the target half an hour before its set point.
+        """
+        after = hold.index + 1
+        heats = after < len(plan.segments) and plan.heats(after)
+        kept = position.phase == "hold" and position.segment == hold.index
+        return heats and kept and now_s < hold.soonest_due_s + CORNER_S
 
     def _left_its_level(self, now: RecentCourse, hold: ObservedHold) -> bool:
         """Tell whether the last readings lie below the hold's line by more than ever before."""
@@ -657,7 +669,9 @@ class PowerMonitor:
                     continue
                 # What only stands may be a stuck reading.
                 fell = now.celsius < look.from_c - SIGNIFICANT_ERRORS * now.error_c
+                moves = fell or now.values_c[-1] != now.values_c[-2]
                 sure = fell and -look.away_c > SURE_SHARE * allowed_c
+                sure = sure or (moves and look.was_nearly(allowed_c))
                 if not sure and self._is_caught_here(plan, now):
                     return False
                 if not self._off_line.is_seen_again(now) and not sure:
