@@ -60,6 +60,8 @@ FIRST_OVER_S, FIRST_OVER_C, OVER_FIRST_SHARE = 5400.0, 350.0, 1.2
 """Before a cold kiln has swung it may do so by this share of the margin [s, °C, -]."""
 STANDING_FADES_C_PER_H = 20.0
 """How fast a swing above the plan is forgotten while the clock is not known to wait [°C/h]."""
+STANDING_OVER_S = 1800.0
+"""How far above it stands is the mean over so long, which a swing's lows do not change [s]."""
 COOLED_C = 150.0
 """A kiln that fell so far after its heating was cut short has been given up [°C]."""
 
@@ -80,7 +82,7 @@ class AlarmBoard:
         self.supply = PowerMonitor(schedule, limits.waits)
         self._stillness = StuckReadingDetector()
         self._overshoot = Overshoot(limits.above_c)
-        self._standing_c = self._standing_s = 0.0
+        self._standing_c = self._standing_s = self._mean_above_c = 0.0
         self._behind_s: float | None = None
         self._position: Position | None = None
         self._falls_slowly = AlarmLatch(FALLING_RAISE_S, CALM_S)
@@ -144,7 +146,12 @@ class AlarmBoard:
     def update(self, now: AlarmInputs) -> list[WatchEvent]:
         """Take the state of things in and return what has to be told of it."""
         self._position = now.position
-        self.isolation.run("the eye on the power", lambda: self.supply.update(now.position), None)
+        may_be_stuck = self._stillness.suspicious
+        self.isolation.run(
+            "the eye on the power",
+            lambda: self.supply.update(now.position, may_be_stuck=may_be_stuck),
+            None,
+        )
         alarms = (
             self._impossible,
             self._hold_long,
@@ -265,14 +272,16 @@ class AlarmBoard:
         kept = waits is False or now.now_s - self._behind_s > KEPT_S
         if above is not None and not waits and (kept or above < LATE_SHARE * margin_c):
             above = min(above, above_clock_c)
-        allowed_c = self._overshoot.update(now.now_s, above, now.highest_c)
+        # It swings about where it stands: from there it runs over, and comes back to there.
+        over_c = None if above is None else above - standing_c
+        allowed_c = standing_c + self._overshoot.update(now.now_s, over_c, now.highest_c)
         shown = "" if above is None else _difference(above, self._unit)
         # A hold has a level of its own: to leave that upwards takes no margin, and no patience.
         runs_up = above is not None and above > 0.0 and self.supply.runs_up
         return self._latched(
             "above-plan",
             now,
-            runs_up or (above is not None and above > margin_c + max(allowed_c, standing_c)),
+            runs_up or (above is not None and above > margin_c + allowed_c),
             not runs_up and (above is None or above < 0.5 * margin_c),
             f"{self._write(now.now_c)} is {shown} above the plan"
             + (" and rises out of its hold: a relay may have stuck; " if runs_up else ": ")
@@ -291,9 +300,12 @@ class AlarmBoard:
         passed_h = (now_s - self._standing_s) / SECONDS_PER_HOUR
         self._standing_s = now_s
         if above_c is None:
-            self._standing_c = 0.0
-        elif waits:
-            self._standing_c = min(self._standing_c, max(above_c, 0.0))
+            self._standing_c = self._mean_above_c = 0.0
+            return 0.0
+        share = min(passed_h * SECONDS_PER_HOUR / STANDING_OVER_S, 1.0)
+        self._mean_above_c += share * (max(above_c, 0.0) - self._mean_above_c)
+        if waits:
+            self._standing_c = min(self._standing_c, self._mean_above_c)
         else:
             faded_c = max(self._standing_c - STANDING_FADES_C_PER_H * passed_h, 0.0)
             self._standing_c = max(above_c, faded_c)

@@ -20,6 +20,7 @@ import numpy as np
 import numpy.typing as npt
 
 from firing.trace import FloatArray
+from firing.watch.history import MAD_TO_SIGMA
 from firing.watch.recent_course import BEFORE_POINTS
 
 SPANS_S = (60.0, 120.0, 180.0, 240.0, 480.0, 900.0)
@@ -57,7 +58,8 @@ class Look:
 
     `away_c` is how far above it, `before_c` at the reading before, `past_c` earlier looks' (n,),
     `brief_c` those of a third as many readings, `due_c` what the line rises from its end to the
-    mean, and `from_s`, `from_c` its end.
+    mean, and `from_s`, `from_c` its end.  `error_c` is what noise alone puts between line and mean
+    (standard error).
     """
 
     away_c: float
@@ -69,6 +71,7 @@ class Look:
     slope_c_per_s: float
     from_s: float
     from_c: float
+    error_c: float
 
     def allowed_c(self, sign: float) -> float:
         """Return by how much a change of a sign has to be away to be none of its habits [°C]."""
@@ -78,6 +81,11 @@ class Look:
         few = 1.0 + 2.0 / looks  # tell the largest badly
         brief_c = max(float(np.max(sign * self.brief_c)), 0.0)
         allowed_c = few * max(PAST_SHARE * most_c + PAST_MORE_C, BRIEF_SHARE * brief_c)
+        # A few looks tell badly what all the readings' noise tells well, but for a swing that
+        # readings minutes apart take for it.
+        error_c = min(self.error_c, scatter_c * (1.0 + math.sqrt(2.0 / looks)))
+        error_c = error_c if self.count > 1 else 0.0
+        allowed_c = max(allowed_c, PAST_ERRORS * error_c)
         if looks >= SWING_LOOKS and self.most_c < SWING_PEAK * scatter_c:
             return allowed_c
         return max(allowed_c, few * min(PAST_ERRORS * scatter_c, NOISE_SHARE * self.most_c))
@@ -118,8 +126,8 @@ class LineScan:
         self._goes_on = np.maximum if gains else np.minimum
         self._time_s, self._pace_c_per_s, self._earlier = time_s, pace_c_per_s, earlier
         self._past_until = int(np.searchsorted(time_s, past_until_s))
-        self._middle_s = self._middle_c = 0.0
         self._values_c = values_c
+        self._middle_s = self._middle_c = 0.0
         self._sums = np.zeros((5, time_s.size + 1))
         if time_s.size:
             self._middle_s, self._middle_c = float(np.mean(time_s)), float(np.mean(values_c))
@@ -129,6 +137,12 @@ class LineScan:
     @cached_property
     def _interval_s(self) -> float:
         return float(np.median(np.diff(self._time_s)))
+
+    @cached_property
+    def _noise_c(self) -> float:
+        """The readings' noise, or less; a swing leaves little in a fourth difference [°C]."""
+        bends = np.abs(np.diff(self._values_c, 4))
+        return MAD_TO_SIGMA * float(np.median(bends)) / math.sqrt(70.0) if bends.size else 0.0
 
     @property
     def counts(self) -> list[int]:
@@ -201,8 +215,18 @@ class LineScan:
             due_c = max(float(now.due_c[k] - over_c[k]), 0.0)
             from_s = float(self._time_s[now.stop[k] - 1])
             slope, from_c = float(now.slope_c_per_s[k]), float(now.from_c[k])
+            error_c = self._noise_c * float(now.error_share[k])
             yield Look(
-                float(away_c[k]), before_c, past_c, brief_c, count, due_c, slope, from_s, from_c
+                float(away_c[k]),
+                before_c,
+                past_c,
+                brief_c,
+                count,
+                due_c,
+                slope,
+                from_s,
+                from_c,
+                error_c,
             )
 
     def _past(
@@ -246,11 +270,18 @@ class LineScan:
         from_c = y / n + slope * (last_s - self._middle_s - t / n)
         mean_s, mean_c = (self._sums[:2, ends + 1] - self._sums[:2, firsts]) / counts
         due_c = self._goes_on(slope, self._pace_c_per_s) * (mean_s + self._middle_s - last_s)
-        return _Looks(place, mean_c - from_c - due_c, due_c, slope, from_c + self._middle_c, stops)
+        # What is drawn at the plan's pace has that only to within the errors of its own.
+        away_s = mean_s - t / n
+        share = np.sqrt(1.0 / counts + 1.0 / n + away_s * away_s / spread)
+        away_c = mean_c - from_c - due_c
+        return _Looks(place, away_c, due_c, slope, from_c + self._middle_c, stops, share)
 
 
 class _Looks(NamedTuple):
-    """Several looks: which of those asked for, and where in the row their lines stop, (n,)."""
+    """Several looks: which of those asked for, and where in the row their lines stop, (n,).
+
+    `error_share` is what a reading's noise of one puts between line and mean.
+    """
 
     place: npt.NDArray[np.int64]
     away_c: FloatArray
@@ -258,3 +289,4 @@ class _Looks(NamedTuple):
     slope_c_per_s: FloatArray
     from_c: FloatArray
     stop: npt.NDArray[np.int64]
+    error_share: FloatArray

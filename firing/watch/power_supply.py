@@ -109,6 +109,11 @@ MOST_SHARE = 1.2
 """Past a hold's end no reading is off by more than so many times what any was in the hold [-]."""
 BELOW_MOST_S = 180.0
 """A swing's middle below its target is met so much sooner at the most [s]."""
+AT_TARGET_C = 3.0
+"""A controller's clock takes a kiln within so much of its target for one that is there [°C]."""
+BENT_ERRORS, LEAST_MEETS_S = 3.0, 900.0
+"""A ramp that bends by so many standard errors is no line; its last half is, down to so short
+[-, s]."""
 OUT_C, OUT_S = 4.0, 300.0
 """A hold is left upwards by so much above the highest it had until so long ago [°C, s]."""
 NATURAL_SHARE = 0.5
@@ -140,13 +145,17 @@ class RampLine:
     error_s: float = 0.0
     scatter_c: float = math.inf
 
+    @property
+    def latest_s(self) -> float:
+        return self.meets_s + ARRIVED_ERRORS * self.error_s
+
 
 @dataclass(slots=True)
 class ObservedHold:
     """A hold as last seen: its segment, arrival, due end and lateness [s], and its level [°C].
 
     It came at `pace_c_per_h`; one that crawls may have arrived `unsure_s` sooner or later.
-    `ramp` is the line it came along.
+    `ramp` is the line it came along, and at `at_target_s` it was at its target after that.
     """
 
     index: int
@@ -157,6 +166,7 @@ class ObservedHold:
     pace_c_per_h: float = math.inf
     unsure_s: float = 0.0
     ramp: RampLine = RampLine()
+    at_target_s: float = math.nan
 
     @property
     def level_from_s(self) -> float:
@@ -240,8 +250,11 @@ class PowerMonitor:
         """How far above its room a kiln has surely been heated, whatever the noise [°C]."""
         return BEGUN_C + SIGNIFICANT_ERRORS * self._recent.noise_c()
 
-    def update(self, position: Position | None) -> None:
-        """Look at the course as it stands, once a reading."""
+    def update(self, position: Position | None, *, may_be_stuck: bool = False) -> None:
+        """Look at the course as it stands, once a reading.
+
+        A reading that may be stuck has lost no pace.
+        """
         if self._plan is None or position is None or not self._fresh:
             return
         self._fresh = False
@@ -256,7 +269,8 @@ class PowerMonitor:
         if self.waits is None and self._shows_that_it_waits(self._plan, position, now):
             self.waits = True
         self._judge_loss(self._plan, position, now)
-        self._judge_weakening(self._plan, position, now)
+        if self.weaker or not may_be_stuck:
+            self._judge_weakening(self._plan, position, now)
         self._judge_gain(self._plan, position, now)
         self.runs_up = self._runs_up(self._plan, now)
         self._judge_overlong_hold(self._plan, now)
@@ -407,15 +421,18 @@ class PowerMonitor:
             arrived_s, before = position.arrived_s, self._hold
             due_s = arrived_s + hold_s
             if before is not None and before.index == index:
-                ramp = before.ramp
+                ramp, at_target_s = before.ramp, before.at_target_s
                 if arrived_s != before.arrived_s and self._ramp_s < arrived_s + CORNER_S:
-                    ramp = self._ramp_line(self._plan, position, index)
+                    ramp, at_target_s = self._ramp_line(self._plan, position, index), math.nan
+                if math.isnan(at_target_s):
+                    at_target_s = self._at_target_s(self._plan, index, ramp)
                 self._hold = replace(
                     before,
                     arrived_s=arrived_s,
                     due_s=due_s,
                     late_s=position.late_s,
                     ramp=ramp,
+                    at_target_s=at_target_s,
                 )
             else:
                 pace = self._pace_before(arrived_s)
@@ -447,16 +464,35 @@ class PowerMonitor:
         ramp = (time_s < arrived_s) & (time_s > max(arrived_s - MEETS_S, since_s))
         if np.count_nonzero(ramp) < BEFORE_POINTS:
             return RampLine()
-        line = LeastSquaresLine(time_s[ramp], celsius[ramp])
+        time_s, celsius = time_s[ramp], celsius[ramp]
+        straight = _straight_from(time_s, celsius)
+        time_s, celsius = time_s[straight:], celsius[straight:]
+        line = LeastSquaresLine(time_s, celsius)
         if not line.slope_c_per_s:
             return RampLine()
         meets_s = line.meets_s(plan.schedule.segments[index].target_c)
-        scatter_c = line.scatter_c(time_s[ramp], celsius[ramp])
+        scatter_c = line.scatter_c(time_s, celsius)
         error_s = line.error_c(meets_s, scatter_c) / abs(line.slope_c_per_s)
         if error_s > MOST_EARLY_S:
             return RampLine()
-        scatter_c *= 1.0 + 3.0 / np.count_nonzero(ramp)  # few points tell it badly
+        scatter_c *= 1.0 + 3.0 / time_s.size  # few points tell it badly
         return RampLine(meets_s, error_s, max(scatter_c, LEAST_NOISE_C))
+
+    def _at_target_s(self, plan: Plan, index: int, ramp: RampLine) -> float:
+        """Return when it was at its target first once its ramp had met it [s]; NaN if not yet.
+
+        A clock that waits begins the hold when the kiln is at its target: one that a swing has
+        below it just then is there a part of a swing later.
+        """
+        time_s, celsius = self._recent.points()
+        from_s = 2.0 * ramp.meets_s - ramp.latest_s
+        if ramp.meets_s == -math.inf or time_s[0] > from_s:
+            return math.nan
+        above_c = celsius - plan.schedule.segments[index].target_c
+        after = time_s >= from_s
+        was_above = above_c[~after][-1:] if np.any(~after) else above_c[:1]
+        there = after & ((np.abs(above_c) < AT_TARGET_C) | (above_c * was_above < 0.0))
+        return float(time_s[np.argmax(there)]) if there.any() else math.nan
 
     def _crawls_s(self, plan: Plan, index: int, pace_c_per_h: float, arrived_s: float) -> float:
         """Return how unsure an arrival is [s] where the kiln crawls to its target at the last."""
@@ -516,7 +552,9 @@ class PowerMonitor:
         heats_on = hold is not None and self._heats_on(plan, position, hold, now.at_s)
         held = hold is not None and (heats_on or self._leaves_early(hold, now.at_s))
         sinks = hold is not None and held and now.sinks_from(hold.level_from_s)
-        sinks = sinks or (hold is not None and held and now.is_below_floor(hold.level_from_s))
+        sinks = sinks or (
+            hold is not None and held and now.is_below_floor(hold.level_from_s, hold.ramp.scatter_c)
+        )
         sinks = sinks or (hold is not None and held and self._left_its_level(now, hold))
         if now.highest_c < WARM_C or not (now.falls or sinks):
             return
@@ -761,6 +799,8 @@ class PowerMonitor:
             return False
         error_c = math.hypot(now.error_c, line.error_c(now.mean_s, now.noise_c))
         swing_c = max(line.swing_c(now.time_s[inside], now.values_c[inside]), now.usual_fall_c)
+        if now.is_rare:
+            swing_c = max(swing_c, now.deepest_fall_c)
         by_noise_c = PACE_NOISE_SWING * now.minute_noise_c
         swing_c = math.sqrt(max(swing_c * swing_c - by_noise_c * by_noise_c, 0.0))
         latest = age_s <= max(LATEST_S, LATEST_READINGS * self._recent.interval_s())
@@ -1014,8 +1054,9 @@ class PowerMonitor:
             early_s = min(early_c / pace_c_per_h * SECONDS_PER_HOUR, MOST_EARLY_S)
         if hold.ramp.meets_s > -math.inf:
             unsure_s = 0.0 if now.swings else hold.unsure_s
-            latest_s = hold.ramp.meets_s + ARRIVED_ERRORS * hold.ramp.error_s
-            latest_s -= self._below_s(plan, hold, now)
+            latest_s = hold.ramp.latest_s - self._below_s(plan, hold, now)
+            if now.swings and self.waits is not False and hold.at_target_s > latest_s:
+                latest_s = hold.at_target_s
             # A ramp that bent before its target is no line: noise lets it be known no better.
             bent_s = min(max(hold.arrived_s - latest_s, 0.0), early_s)
             return max(hold.due_s + max(unsure_s, bent_s), latest_s + hold_s)
@@ -1068,6 +1109,37 @@ def _keeps_pace(time_s: FloatArray, values_c: FloatArray, pace_c_per_s: float) -
         return False
     line = LeastSquaresLine(time_s[last], values_c[last])
     return line.slope_c_per_s > (1.0 - KEEPS_PLAN_SHARE) * pace_c_per_s
+
+
+def _straight_from(time_s: FloatArray, values_c: FloatArray) -> int:
+    """Return from which point on a ramp is straight.
+
+    One that catches up with its program, and then goes on at the pace of that, bends: the line
+    through both comes to its target too early.
+    """
+    first = 0
+    while True:
+        t, span_s = time_s[first:], float(time_s[-1] - time_s[first])
+        later = first + int(np.searchsorted(t, time_s[-1] - 0.5 * span_s))
+        if time_s.size - later < BEFORE_POINTS or span_s < 2.0 * LEAST_MEETS_S:
+            return first
+        t = (t - np.mean(t)) / span_s
+        # A parabola beside the line, least squares: each is off the one before.
+        bend = t * t - np.mean(t * t)
+        bend -= t * float(bend @ t) / float(t @ t)
+        line = LeastSquaresLine(time_s[first:], values_c[first:])
+        away_c = values_c[first:] - line.at_c(0.0) - line.slope_c_per_s * time_s[first:]
+        weight = float(bend @ bend)
+        size_c = float(bend @ away_c) / weight
+        left_c = away_c - size_c * bend
+        power = float(left_c @ left_c)
+        error_c = math.sqrt(power / max(t.size - 3, 1) / weight)
+        # A swing's readings are worth fewer, as of a process that forgets exponentially.
+        like = min(max(float(left_c[1:] @ left_c[:-1]) / max(power, 1e-9), 0.0), 0.999)
+        error_c *= math.sqrt((1.0 + like) / (1.0 - like))
+        if abs(size_c) <= BENT_ERRORS * error_c:
+            return first
+        first = later
 
 
 class _Suspicion:

@@ -24,6 +24,9 @@ FALL_C = 6.0
 LEVEL_C, LEVEL_ERRORS = 2.0, 3.0
 """Within so much, and so many standard errors, of its highest it has not begun to fall [°C, -]."""
 SWING_S, SWING_POINTS = 3600.0, 5
+SWING_READINGS, NOISE_RANGE = 24, 4.5
+"""Of readings minutes apart an hour holds too few to tell a swing by; so many range over so many
+times their noise [-, -]."""
 SWING_SHARE, SWING_MORE_C, SWING_ERRORS = 1.5, 1.5, 2.5
 """A relay that switches a kiln on and off makes it swing: a fall counts that is so many times the
 deepest of the hour before, and a little more, and what noise adds [s, -, -, °C, -]."""
@@ -45,6 +48,8 @@ FLOORS = ((60.0, 1), (120.0, 2), (360.0, 3))
 FLOOR_BLOCKS, STEADY_C, BELOW_FLOOR_C, FLOOR_ERRORS = 8, 3.0, 1.5, 3.5
 """A floor is known from so many means; a steady course varies by so much; below is by so much, and
 by so many standard errors of a mean [-, °C, °C, -]."""
+MISSED_SCATTERS = 2.5
+"""A swing's low lies so many standard deviations below its middle, and a sine's 1.4 [-]."""
 LAST_LOWS = 4
 """So many lows of a swing are those of its hold; the first are on the way there [-]."""
 RARE_S, RARE_POINTS = 100.0, 8
@@ -107,6 +112,17 @@ class RecentCourse:
         )
         ages_s = np.flatnonzero(recent)[means >= near_c] * NOW_S
         self.left_high_s = self.at_s - float(ages_s[0]) - 0.5 * NOW_S
+
+    @cached_property
+    def deepest_fall_c(self) -> float:
+        """What is no noise of the deepest fall before its high, by as many readings as show a
+        swing, or an hour [°C].
+        """
+        over_s = max(SWING_S, SWING_READINGS * float(np.median(np.diff(self.time_s))))
+        before = (self.time_s < self.high_s) & (self.time_s > self.high_s - over_s)
+        before_c = self.values_c[before]
+        fall_c = float(np.max(np.maximum.accumulate(before_c) - before_c, initial=0.0))
+        return math.sqrt(max(fall_c**2 - (NOISE_RANGE * self.calm_noise_c) ** 2, 0.0))
 
     @cached_property
     def calm_noise_c(self) -> float:
@@ -217,15 +233,31 @@ class RecentCourse:
                 SWING_SHARE * swing_c + SWING_MORE_C,
                 0.5 * self.usual_fall_c,
             )
-            if float(np.median(means[:SINK_BLOCKS])) - np.mean(self.values_c[last]) > enough_c:
+            last_c = float(np.mean(self.values_c[last]))
+            sunk_c = float(np.median(means[:SINK_BLOCKS])) - last_c
+            if sunk_c > enough_c and not self._beats_so_low(earlier, last_c, sunk_c):
                 return True
         return False
 
-    def is_below_floor(self, arrived_s: float) -> bool:
+    def _beats_so_low(self, earlier_c: FloatArray, last_c: float, sunk_c: float) -> bool:
+        """Tell whether readings minutes apart have been as low, from which no relay let it fall.
+
+        A swing not much slower than they come shows them a beat, that goes up and down for hours.
+        """
+        beat_c = float(np.ptp(earlier_c))
+        within = sunk_c <= SWING_SHARE * beat_c + SWING_MORE_C
+        return self.is_rare and within and last_c >= float(np.min(earlier_c)) - BELOW_FLOOR_C
+
+    def is_below_floor(self, arrived_s: float, ramp_scatter_c: float = math.inf) -> bool:
         """Tell whether it lies below the lowest that its hold came to and rose from.
 
-        Whatever a relay swings by, it switches on at the same low each time.
+        Whatever a relay swings by, it switches on at the same low each time.  Readings minutes
+        apart may miss that for as long as they come in step with it; what they scattered by about
+        the ramp, if that is known, says how deep it is.
         """
+        missed_c = 0.0
+        if self.is_rare and ramp_scatter_c < math.inf:
+            missed_c = MISSED_SCATTERS * ramp_scatter_c
         held_c = self.values_c[self.time_s > arrived_s + SETTLED_S]
         interval_s = (self.time_s[-1] - self.time_s[0]) / (self.time_s.size - 1)
         for window_s, readings in FLOORS:
@@ -240,7 +272,8 @@ class RecentCourse:
             scatter_c *= 1.0 + 4.0 * in_window / before.size
             error_c = min(scatter_c, self.noise_c / math.sqrt(in_window))
             floor_c = _floor_c(before, STEADY_C + 4.0 * error_c)
-            if last_c < floor_c - BELOW_FLOOR_C - FLOOR_ERRORS * error_c:
+            floor_c -= BELOW_FLOOR_C + FLOOR_ERRORS * error_c
+            if last_c < min(floor_c, middle_c - missed_c):
                 return True
         return False
 
@@ -271,8 +304,11 @@ class RecentCourse:
             return False
         middle_c = float(np.median(before))
         scatter_c = MAD_TO_SIGMA * float(np.median(np.abs(before - middle_c)))
-        scatter_c *= 1.0 + 4.0 / before.size
-        error_c = max(scatter_c, 0.2) / math.sqrt(now.size)
+        # A few tell it badly; by what all of them bend it is no less, but for a swing from one
+        # reading to the next, which bends by more than it scatters.
+        by_bends_c = min(self.calm_noise_c, float(np.std(before)))
+        scatter_c = max(scatter_c * (1.0 + 4.0 / before.size), by_bends_c)
+        error_c = scatter_c / math.sqrt(now.size)
         return middle_c - float(np.mean(now)) > max(2.0 * least_c, SINK_ERRORS * error_c)
 
     def believed_c(self, least_c: float, error_c: float) -> float:

@@ -58,13 +58,19 @@ STILL_RISE_C = 3.0
 rise so far meanwhile [°C]."""
 STILL_DIGITS, WIDEST_DIGIT_C = 5.0, 1.0
 """Or by so many of its digits, whichever is more [-]; loggers have digits as wide as that [°C]."""
-STILL_BY_PLAN_CHANCE = 1e-4
-"""Of a noisy reading that stands still where the plan rises."""
+STILL_BY_PLAN_CHANCE, STILL_BY_NOISE_CHANCE = 1e-4, 3e-6
+"""Of a noisy reading that stands still where the plan rises: by how often it did, and by what noise
+such as its own takes back of the rise [-, -]."""
+NOISE_READINGS, NOISE_LEAST = 40, 10
+"""Noise is known by so many readings that moved, and by no fewer [-, -]."""
 SUSPICIOUS_CHANCE, SUSPICIOUS_S = 1e-2, 300.0
 """As seldom as this, and for so long, it may be stuck [-, s]; then it is, or the kiln stands."""
 FADING_READINGS = 60
 STANDS_DIGITS = 2.0
 """One that moved by no more than this in a stretch as long, before, may stand through one [-]."""
+FEW_S, SWING_MOVES, SWING_SHARE = 100.0, 20, 1.2
+"""Readings further apart miss a swing's slow top; so many show how far it goes, and it may go so
+many times that [s, -, -]."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -234,6 +240,7 @@ class StuckReadingDetector:
         self._digit_c = math.inf
         self._change_c = self._stood_s = 0.0
         self._moves: deque[tuple[float, float]] = deque(maxlen=FADING_READINGS)
+        self._lately: deque[float] = deque(maxlen=NOISE_READINGS)
         self.stuck = False
 
     @property
@@ -267,6 +274,7 @@ class StuckReadingDetector:
                 self._seen_equal //= 2
                 self._turns //= 2
             self._moves.append((time_s, value_c))
+            self._lately.append(value_c)
             self._last_c, self._since_s, self._equal, self.stuck = value_c, time_s, 0, False
             self._stood_s = 0.0
             return
@@ -287,8 +295,41 @@ class StuckReadingDetector:
             and rising_c_per_h * stood_s / 3600.0 >= max(STILL_RISE_C, digits_c)
             and chance < (STILL_BY_PLAN_CHANCE if restless else SUSPICIOUS_CHANCE)
             and (restless or self._least_move_c() > STANDS_DIGITS * min(digit_c, WIDEST_DIGIT_C))
+            and (restless or rising_c_per_h * stood_s / 3600.0 > self._swing_c())
+            and self._chance_by_noise(digit_c, rising_c_per_h * stood_s / 3600.0)
+            < STILL_BY_NOISE_CHANCE
         )
         self.stuck = self.stuck or bool(by_noise) or by_plan
+
+    def _swing_c(self) -> float:
+        """Return by how much readings minutes apart swing about their line [°C].
+
+        Such a swing goes down while the plan rises, so that they stand as long as both cancel.
+        """
+        if self._stood_s < FEW_S * self._equal or len(self._moves) < NOISE_LEAST:
+            return 0.0
+        time_s, celsius = np.array(self._moves)[-SWING_MOVES:].T
+        about_s = time_s - np.mean(time_s)
+        slope = float(about_s @ celsius) / float(about_s @ about_s)
+        return SWING_SHARE * float(np.ptp(celsius - slope * about_s))
+
+    def _chance_by_noise(self, digit_c: float, rise_c: float) -> float:
+        """Return how seldom noise such as its own holds readings at one digit while they rise.
+
+        The density of normal readings at equal values, each a step above the one before, times
+        their digits: n of them are `n` - 1 differences of the inverse covariance min(i, j) -
+        ij / n.  None of a reading that follows its rise: it needs no chance to stand still.
+        """
+        if len(self._lately) < NOISE_LEAST:
+            return 0.0
+        bends = np.abs(np.diff(np.array(self._lately), 2))
+        noise_c = float(np.sqrt(np.mean(np.minimum(bends, 3.0 * np.median(bends)) ** 2) / 6.0))
+        if noise_c <= digit_c:
+            return 0.0
+        steps = self._equal
+        apart = (rise_c / steps) ** 2 * steps * (steps + 1) * (steps + 2) / 12.0
+        density = math.exp(-0.5 * apart / noise_c**2) / math.sqrt(steps + 1.0)
+        return density * (digit_c / (math.sqrt(2.0 * math.pi) * noise_c)) ** steps
 
     def _least_move_c(self) -> float:
         """Return the least it moved in an earlier stretch as long as it stands now [°C].

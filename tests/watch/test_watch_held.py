@@ -13,7 +13,8 @@ from watch.heldfirings import (
 )
 
 LONG = pytest.mark.soak
-QUICK_SEEDS, LONG_SEEDS = (4,), (*range(4), *range(5, 24), 506, 514, 527)
+QUICK_SEEDS = (4, 647)
+LONG_SEEDS = (*range(4), *range(5, 24), 52, 506, 514, 527, 605, 608, 652, 665, 682, 713)
 
 
 @pytest.mark.parametrize(
