@@ -79,7 +79,7 @@ DRY_C = WATER_C[-1][1]
 FALL_PER_H, FALL_SCATTER = 0.23, 0.13
 """By how much a pace at full power falls with temperature: the default kiln's above 720 °C; small
 kilns lose twice as much, large full ones half; chosen on made firings [(°C/h)/°C]."""
-FALL_DRIFT, PACE_SHARE = 0.08, 0.015
+FALL_DRIFT, PACE_SHARE = 0.03, 0.015
 """By how much the fall, and a share by which the pace, is another later; chosen on made firings."""
 PACE_MOST_S, PACE_AGE_S, PACE_LEAST_S = 9000.0, 5400.0, 1500.0
 COURSE_OFF_C, COURSE_OFF_S, LINE_POINTS = 0.3, 360.0, 33

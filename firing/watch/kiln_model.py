@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, replace
+from statistics import NormalDist
 
 import numpy as np
 
@@ -150,11 +151,14 @@ def simulate_remaining(
 
 
 def _set_point_c(position: Position, target_c: float, now_c: float) -> float:
-    """Return where the controller's ramp is: a clock that waits is never far ahead of the kiln."""
+    """Return where the controller's ramp is: a clock that waits is never far ahead of the kiln.
+
+    Nor is a kiln far above the ramp that heats it: where it seems so, the ramp began sooner.
+    """
     if position.set_point_c is None:
         return now_c
     if target_c >= now_c:
-        return min(position.set_point_c, now_c + WAIT_BAND_C)
+        return min(max(position.set_point_c, now_c), now_c + WAIT_BAND_C)
     return max(position.set_point_c, now_c - WAIT_BAND_C)
 
 
@@ -246,13 +250,20 @@ REFIT_EVERY_S = 900.0
 FAR_BELOW = 0.6
 """A kiln with less of its file's power, or losses, may be another's; common practice, no source
 [-]."""
-WORN_SINCE, DID_SHARE = 0.31, 0.9
-"""Of the power, one standard error downwards: what a kiln may lack since its last fit as long as
-this firing has not shown it at full power.  Elements that lost 20 %, on a supply short of 4 % of
-its volts, are at the end of the range.  It has this share at the least of what this firing took
-already, reckoned from readings; common practice, no source [-, -]."""
+WORN_SINCE, DID_ERROR = 0.17, 0.04
+"""What a kiln may lack of its power since its last fit, as long as this firing has not shown it at
+full power: the scatter of a half normal.  Elements that lost 20 %, on a supply short of 4 % of its
+volts, are at the end of the range.  What this firing took already it has, give or take the second
+share, reckoned from readings; common practice, no source [-, -]."""
 COLD_C = 130.0
 """A kiln that has cooled below this teaches nothing more [°C]."""
+
+
+def likely_lack(scatter: float, most: float, likely: float = 0.9) -> float:
+    """Return what a kiln lacks no more than, so `likely`: half normal, and not more than `most`."""
+    normal = NormalDist()
+    below = 2.0 * normal.cdf(max(most, 0.0) / scatter) - 1.0
+    return scatter * normal.inv_cdf(0.5 + 0.5 * likely * below)
 
 
 @dataclass(frozen=True, slots=True)
@@ -381,13 +392,13 @@ class KilnModel:
     def _left_at_worst(self) -> float:
         """Return what a kiln on its worst side has of that side's power: elements wear.
 
-        It is not less than what this firing took, and all once the firing has shown its power.
+        It has what this firing took, and all once the firing has shown its power.
         """
         if "power" in self._known.learnt:
             return 1.0
         power_se, _ = self._known.errors
-        did = DID_SHARE * self._did / self._kiln.fitted.power
-        left = max(1.0 - SHARE_OF_BOTH * math.hypot(power_se, WORN_SINCE), did)
+        did = self._did / self._kiln.fitted.power
+        left = 1.0 - likely_lack(math.hypot(power_se, WORN_SINCE), 1.0 - (1.0 - DID_ERROR) * did)
         return min(left / (1.0 - SHARE_OF_BOTH * power_se), 1.0)
 
     # The rest

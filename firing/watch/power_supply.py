@@ -403,6 +403,9 @@ class PowerMonitor:
             share = line.slope_c_per_s * SECONDS_PER_HOUR / rate
             if over and share - 3.0 * error > STILL_CLIMBS_SHARE:
                 return True
+            # One that has just begun to fall is behind now, and kept its pace before.
+            if np.mean(clock_c[inside] - now.values_c[inside]) < BEHIND_C:
+                return False
             offs.append(abs(share - 1.0) + error)
         return max(offs) < KEEPS_PACE_SHARE
 

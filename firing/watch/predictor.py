@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, replace
+from statistics import NormalDist
 from typing import Protocol
 
 import numpy as np
@@ -20,6 +21,7 @@ from firing.review.position import Plan, Position
 from firing.schedule.schedule import Schedule
 from firing.trace import FloatArray
 from firing.units import SECONDS_PER_HOUR, TemperatureUnit, format_duration, format_rate
+from firing.watch.clock_waits import WAITS_PRIOR, ClockEvidence
 from firing.watch.cooling import CoolingPace, as_it_cools
 from firing.watch.events import WatchEvent
 from firing.watch.full_power import (
@@ -34,7 +36,13 @@ from firing.watch.full_power import (
     full_power,
     shown_pace,
 )
-from firing.watch.history import TICKS_PER_S, floor_tick_s, is_last_at_its_tick, nearest_ticks
+from firing.watch.history import (
+    TICKS_PER_S,
+    course_on_grid,
+    floor_tick_s,
+    is_last_at_its_tick,
+    nearest_ticks,
+)
 from firing.watch.state import (
     AS_EXPECTED,
     AT_ITS_BEST,
@@ -69,10 +77,13 @@ DRAG_FROM_C = 250.0
 LED_DOWN_SHARE, LED_DOWN_S = 0.4, 2700.0
 """A clock that waits may stand still for such a share of a cooling's first part, before the kiln
 falls as fast as it is led; chosen on made firings [-, s]."""
-WORST, SLOWER, SLOWEST_SHARE = 0.975, 0.95, 0.9
-"""As likely as the first a kiln is faster than its slowest: late ones are few, and ranges are to
-hold them too.  The slowest has the second share of that pace; the third
-where it has shown too little for more [-, -, -]."""
+QUICK, LIKELY, SLOW = 0.1, 0.5, 0.9
+"""So likely a kiln is faster than its quickest, than expected and than its slowest: the ends of an
+80 % range."""
+SURELY = 0.98
+"""No end of a range is looked for beyond this."""
+PACE_ERROR_SHARE = 0.08
+"""A pace at full power of which too little was seen for more may be off by this share [-]."""
 
 
 class ClimbLimit(Protocol):
@@ -257,7 +268,8 @@ class FiringProgress:
     """How a firing goes now; `deviation_c` is above the plan, or below (negative).
 
     `paces` is what its ramps have shown, `waits` whether the controller's clock waits, `cooling`
-    how it cools by itself; None where not known.  `plan` is the program on its own clock.
+    how it cools by itself; None where not known.  `plan` is the program on its own clock;
+    `power_gone` where the kiln falls that should be heated.
     """
 
     schedule: Schedule
@@ -269,6 +281,47 @@ class FiringProgress:
     waits: bool | None = None
     cooling: CoolingPace | None = None
     plan: Plan | None = None
+    power_gone: bool = False
+
+    @property
+    def not_before_its_clock(self) -> FiringProgress:
+        """The same, its hold begun no sooner than the set point can have been there.
+
+        A cold kiln swings past its set point, and no clock runs ahead; further ahead than a swing
+        it is another program.
+        """
+        position = self.position
+        if position.phase != "hold" or position.arrived_s is None or position.segment is None:
+            return self
+        rate_c_per_h = self.schedule.segments[position.segment].rate_c_per_h
+        if rate_c_per_h is None:
+            return self
+        early_s = max(-(position.late_s or 0.0), 0.0)
+        early_s = min(early_s, COLD_SWING_C / rate_c_per_h * SECONDS_PER_HOUR)
+        return replace(self, position=replace(position, arrived_s=position.arrived_s + early_s))
+
+    @property
+    def regains_c(self) -> float | None:
+        """Where it was before it fell, and a clock that waits has stood since [°C]; or None."""
+        index, paces = self.position.segment, self.paces
+        if index is None or paces is None or self.position.phase not in ("ramp", "left"):
+            return None
+        target_c = self.schedule.segments[index].target_c
+        ramp, highest_c = paces.top_of_ramp
+        before_c = min(highest_c, target_c)
+        heats = ramp == index and target_c > self.schedule.from_c(index)
+        return before_c if heats and self.now_c < before_c - OLD_GROUND_C else None
+
+    def regaining(self, to_c: float, likely: float) -> tuple[FloatArray, FloatArray] | None:
+        """Return its course back to a temperature at full power, as times from now and °C."""
+        found = None if self.paces is None else self.paces.full_power(self.now_c)
+        if found is None:
+            return None
+        climb = found.climb(likely, to_c)
+        at_c = np.linspace(self.now_c, to_c, CLIMB_POINTS)
+        pace = climb.c_per_h(0.5 * (at_c[1:] + at_c[:-1]))
+        took_s = np.cumsum(np.diff(at_c) / pace * SECONDS_PER_HOUR)
+        return np.concatenate(([0.0], took_s)), at_c
 
     @property
     def at_limit(self) -> bool:
@@ -355,19 +408,21 @@ class FiringProgress:
         shown = max(self.paces.pace_c_per_h or 0.0, pace / MOST_SLOWDOWN)
         return max(pace / shown, 1.0) if shown < ON_PACE_SHARE * pace else 1.0
 
-    def as_shown(self, due: RemainingCourse, *, worst: bool = False) -> tuple[float, float] | None:
+    def as_shown(self, due: RemainingCourse, likely: float = LIKELY) -> tuple[float, float] | None:
         """Return how many times longer this ramp and those after it take than `due` has them.
 
-        By the pace that full power has now; None where it is not at full power.
+        By the pace that full power had last, so `likely` to be this fast or faster; None where it
+        was not at full power, or has done more since.  A pace that stays may be a rate keyed
+        wrong: it says as well how long the ramp takes.
         """
-        index = self.position.segment
-        shown = None if self.paces is None or not self.at_limit else self.paces.shown_pace()
-        if shown is None or index is None:
+        index, doubted = self.position.segment, likely > LIKELY or self.held_back > 1.0
+        shown = None if self.paces is None else self.paces.shown_pace(doubted=doubted)
+        if shown is None or index is None or self.position.phase not in ("ramp", "hold"):
             return None
-        limit = shown.climb(WORST if worst else 0.5, self.now_c, self.schedule.peak_c)
+        limit = shown.climb(likely, self.now_c, self.schedule.peak_c)
         from_c, from_s, took, taken = self.now_c, 0.0, [0.0, 0.0], [0.0, 0.0]
         for later, segment in enumerate(self.schedule.segments[index:]):
-            if segment.target_c > from_c and segment.rate_c_per_h is not None:
+            if segment.target_c > from_c + WAIT_BAND_C and segment.rate_c_per_h is not None:
                 levels_c = np.linspace(from_c, segment.target_c - WAIT_BAND_C, CLIMB_POINTS)
                 pace = np.minimum(limit.c_per_h(levels_c), segment.rate_c_per_h)
                 took[later > 0] += SECONDS_PER_HOUR * float(np.trapezoid(1.0 / pace, levels_c))
@@ -380,25 +435,48 @@ class FiringProgress:
     @property
     def dragged(self) -> float:
         """How many times longer heating takes for a clock that waits a little all the time."""
-        drag = 0.0 if self.paces is None or self.clock_waits is False else self.paces.drag
+        drag = 0.0 if self.paces is None or self.waits_share < LIKELY else self.paces.drag
         if self.now_c < DRAG_FROM_C:
             return 1.0  # ware that dries, and the first swings of a cold kiln
         return 1.0 + drag if DRAG_LEAST < drag < DRAG_MOST and not self.at_limit else 1.0
 
     @property
-    def clock_waits(self) -> bool | None:
-        """Whether the clock waits: as said or shown; one that leads its kiln back does not."""
-        if self.waits is None and self.paces is not None and self.paces.catches_up:
-            return False
-        return self.waits
+    def own_slower(self) -> tuple[float, float]:
+        """How many times longer this ramp and those after it take, and not for want of power."""
+        return max(self.dragged, self.held_back), max(self.dragged, self.held_back_later)
+
+    @property
+    def waits_share(self) -> float:
+        """How likely the clock waits: as said, or by what was shown."""
+        if self.waits is not None:
+            return float(self.waits)
+        return WAITS_PRIOR if self.paces is None else self.paces.clock.waits_share
 
     @property
     def clock_s(self) -> float | None:
         """Which moment of the plan a clock that never waited has now [s]; None if not known."""
-        late_s = self.position.late_s
-        if self.plan is None or late_s is None or self.position.phase not in ("ramp", "hold"):
+        late_s, phase = self.position.late_s, self.position.phase
+        if self.plan is None:
             return None
-        return self.position.program_s + late_s
+        if late_s is not None and phase in ("ramp", "hold"):
+            return self.position.program_s + late_s
+        began_s = None if self.paces is None else self.paces.clock.began_s
+        return self.now_s - began_s if began_s is not None and phase == "left" else None
+
+    @property
+    def ends_likely(self) -> tuple[float, float]:
+        """How likely a kiln is faster than the ends of the range of clocks that wait."""
+        return max(self.of_waiting(QUICK), 1.0 - SURELY), max(self.of_waiting(SLOW), LIKELY)
+
+    def of_waiting(self, likely: float) -> float:
+        """Return how likely it is among ends of clocks that wait what is so likely among all.
+
+        A clock that does not wait ends the program first.
+        """
+        if self.clock_s is None:
+            return likely
+        other = 1.0 - self.waits_share
+        return (likely - other) / (1.0 - other) if likely > other else 0.0
 
     def on_its_clock(
         self,
@@ -406,21 +484,23 @@ class FiringProgress:
         quickest: RemainingCourse,
         slowest: RemainingCourse | None,
     ) -> tuple[RemainingCourse, RemainingCourse, RemainingCourse | None]:
-        """Return three courses as a clock that does not wait has them; that may be so or not."""
-        clock_s = self.clock_s
-        waits = self.clock_waits
-        if waits or self.plan is None or clock_s is None:
+        """Return three courses as a clock that does not wait has them, where it may be one."""
+        clock_s, plan = self.clock_s, self.plan
+        if plan is None or clock_s is None:
             return expected, quickest, slowest
-        left_s = max(self.plan.segments[-1].end_s - clock_s, CLOCK_STEP_S)
-        if waits is None:
-            if left_s < quickest.program_s:
-                quickest = _by_the_clock(quickest, self.plan, clock_s, left_s)
-            return expected, quickest, slowest
-        by_clock = [
-            _by_the_clock(rest, self.plan, clock_s, left_s)
-            for rest in (expected, quickest, expected if slowest is None else slowest)
-        ]
-        return by_clock[0], by_clock[1], by_clock[2]
+        left_s = max(plan.segments[-1].end_s - clock_s, CLOCK_STEP_S)
+        other = 1.0 - self.waits_share
+
+        def by_the_clock(rest: RemainingCourse) -> RemainingCourse:
+            return _by_the_clock(rest, plan, clock_s, left_s)
+
+        if other >= QUICK and left_s < quickest.program_s:
+            quickest = by_the_clock(quickest)
+        if other > LIKELY:
+            expected = by_the_clock(expected)
+        if other >= SLOW:
+            slowest = by_the_clock(expected if slowest is None else slowest)
+        return expected, quickest, slowest
 
     @property
     def _heats_on(self) -> bool:
@@ -432,28 +512,28 @@ class FiringProgress:
             for index, segment in enumerate(schedule.segments[first:], first)
         )
 
-    def climb(self, *, worst: bool = False) -> ClimbLimit | None:
-        """Return what it can do at the most: as shown, or as little as it may have for its plan."""
-        paces = self.paces
+    def climb(self, likely: float = LIKELY) -> ClimbLimit | None:
+        """Return what it can do at the most, so `likely` to be this fast or faster.
+
+        That is what it has shown; where it has shown nothing, as little as it may have for its
+        plan, and as much as its plan asks for.
+        """
+        paces, slow = self.paces, likely > LIKELY
         if paces is None or not self._heats_on:
             return None
         to_c = self.schedule.peak_c
-        pace = paces.shown_pace(doubted=worst)
+        pace = paces.shown_pace(doubted=slow)
         if pace is not None:
-            return pace.climb(WORST if worst else 0.5, self.now_c, to_c)
-        found = paces.full_power(self.now_c, doubted=worst)
-        if worst and found is not None:
-            ahead = found.ranked(to_c, WORST).climb(WORST, to_c)
-            return replace(
-                ahead,
-                rate_c_per_h=SLOWER * ahead.rate_c_per_h,
-                stalls_c=ahead.stalls_c if found.shown else None,  # nobody has seen it stall
-            )
+            return pace.climb(likely, self.now_c, to_c)
+        found = paces.full_power(self.now_c, doubted=slow)
         keeps_up = paces.pace_c_per_h is not None and self._slow_pace_c_per_h is None
-        if found is not None and found.shown and not keeps_up:
-            return found.climb(0.5, to_c)
+        if found is not None and (slow or (found.shown and not keeps_up)):
+            ahead = found if likely == LIKELY else found.ranked(to_c, likely)
+            climb = ahead.climb(likely, to_c)
+            # Nobody has seen it stall.
+            return climb if found.shown else replace(climb, stalls_c=None)
         if self.at_limit and paces.pace_c_per_h is not None:
-            share = SLOWEST_SHARE if worst else 1.0
+            share = 1.0 - PACE_ERROR_SHARE * NormalDist().inv_cdf(likely)
             return UsualClimb(paces.pace_at_c, share * paces.pace_c_per_h)
         return None
 
@@ -484,6 +564,21 @@ def _calmed(about_s: FloatArray, left_c: FloatArray) -> FloatArray:
     return np.asarray(left_c[-whole * each :].reshape(whole, each).mean(axis=1))
 
 
+def _calm(temperature_c: FloatArray) -> FloatArray:
+    """Return the means of a few readings in a row; none of fewer."""
+    if temperature_c.size < FELL_READINGS:
+        return np.zeros(0)
+    return np.convolve(temperature_c, np.full(FELL_READINGS, 1.0 / FELL_READINGS), "valid")
+
+
+def _fell_from_s(time_s: FloatArray, temperature_c: FloatArray) -> float | None:
+    """Return since when readings fall that rose, as at full power none do; or None."""
+    calm_c = _calm(temperature_c)
+    top = int(np.argmax(calm_c))
+    least_c = OLD_GROUND_C if calm_c[top] > DRAG_FROM_C else COLD_SWING_C
+    return float(time_s[top]) if calm_c[top] - calm_c[-1] > least_c else None
+
+
 def _rose_s(at_s: FloatArray, level_c: FloatArray) -> float:
     """Return since when a pace falls that rose before: until then it was no full power [s].
 
@@ -505,10 +600,11 @@ CALM_S, ROSE, SHOWN_MOST_S, HABIT_S = 120.0, 1.12, 7200.0, 3600.0
 """Noise is told from a swing by means over so long; a pace that rose so many times in an hour was
 no full power; what was shown counts so long after; a ramp of so long shows a habit.  These and the
 next two are chosen on made firings [s, -, s, s]."""
-CAUGHT_UP_C, OLD_GROUND_C = 30.0, 8.0
-"""So much nearer to its clock than before, a kiln is led by one that does not wait; not so where it
-was hotter before, by so much: there it climbs the faster [°C]."""
-PACE_WINDOW_S, PACE_SETTLED_S, PACE_POINTS = 1800.0, 600.0, 4
+OLD_GROUND_C = 8.0
+"""A kiln that was so much hotter before climbs the faster there, and not by its clock [°C]."""
+COLD_SWING_C = 25.0
+"""A relay makes a cold kiln swing by less [°C]."""
+PACE_WINDOW_S, PACE_SETTLED_S, PACE_POINTS, FELL_READINGS = 1800.0, 600.0, 4, 3
 OFF_ITS_RAMP_C, LAG_BEGINS_C = 12.0, 3.0
 SURELY_SLOW_S = 600.0
 """A line through half an hour that is too slow has been so this long at the least [s]."""
@@ -536,8 +632,8 @@ class PaceKeeper:
         self._planned: tuple[LedCourse, ...] = ()
         self._power: dict[bool, FullPower] = {}
         self._rose_s = -math.inf
-        self.catches_up = False
-        self._most_behind_c = -math.inf
+        self.clock = ClockEvidence()
+        self.top_of_ramp = -1, -math.inf  # the ramp last seen, and its highest temperature [°C]
         self._slow: list[tuple[float, float]] = []
         self._habits: dict[int, float] = {}
         self._shown: dict[tuple[float, float], ShownPace | None] = {}
@@ -548,13 +644,17 @@ class PaceKeeper:
         """Take in where the firing stands, by the course so far; `behind_c` is below the plan."""
         self.pace_c_per_h, self._course = None, (time_s, temperature_c)
         self._power = {}
-        index, begun_s = position.segment, position.begun_s
+        index, begun_s, late_s = position.segment, position.begun_s, position.late_s
+        if late_s is not None and position.phase in ("ramp", "hold"):
+            self.clock.began_s = float(time_s[-1]) - position.program_s - late_s
         if position.phase != "ramp" or index is None:
             return
         segment = self._schedule.segments[index]
         if segment.target_c <= self._schedule.from_c(index):
             return
         now_s = float(time_s[-1])
+        calm_c = _calm(temperature_c[time_s >= (-math.inf if begun_s is None else begun_s)])
+        self.top_of_ramp = index, float(np.max(calm_c, initial=-math.inf))
         from_s = now_s - PACE_WINDOW_S
         if begun_s is not None:
             from_s = max(from_s, begun_s + PACE_SETTLED_S)
@@ -570,8 +670,12 @@ class PaceKeeper:
             self.pace_c_per_h = pace = float(line[0]) * SECONDS_PER_HOUR
             self._level_c = float(line[1])
             self.pace_at_c = float(np.mean(ramp_c))
-            rate, slower = segment.rate_c_per_h, 1.0
-            if rate is not None and pace < AT_LIMIT_SHARE * rate and behind_c > LAGGING_C:
+            rate, slower, power = segment.rate_c_per_h, 1.0, True
+            fell_from_s = _fell_from_s(time_s[inside], ramp_c)
+            if fell_from_s is not None:
+                self._end_full(fell_from_s)
+                self.pace_c_per_h = None
+            elif rate is not None and pace < AT_LIMIT_SHARE * rate and behind_c > LAGGING_C:
                 self._at_limit.append((now_s, self.pace_at_c, pace))
                 self._update_steady()
                 power = _is_power(pace, float(temperature_c[-1]))
@@ -585,14 +689,17 @@ class PaceKeeper:
             if rate is not None and pace > KEPT_SHARE * rate:
                 self._kept_s = now_s
             self._slow.append((now_s, slower))
-            if rate is not None and position.late_s is not None:
+            if rate is not None and late_s is not None and fell_from_s is None:
                 high_c = float(np.max(temperature_c[~inside], initial=DRAG_FROM_C))
                 begin_c = float(np.polyval(line, about_s[0]))
                 # Where it was never as hot, before this window and in it.
                 if max(high_c - begin_c, float(np.max(ramp_c)) - self._level_c) < OLD_GROUND_C:
                     over_c = self._level_c - float(temperature_c[-1])
-                    self._catch_up(position.late_s * rate / SECONDS_PER_HOUR - over_c)
-        self._fall_behind(index, now_s, position.late_s)
+                    behind_c = late_s * rate / SECONDS_PER_HOUR - over_c
+                    slow = pace < AT_LIMIT_SHARE * rate
+                    regulated = slow and (self.swings or not power)
+                    self.clock.add(behind_c, pace / rate, regulated=regulated)
+        self._fall_behind(index, now_s, late_s)
 
     def on_its_ramp_c(self, now_s: float, now_c: float) -> float:
         """Return where its ramp has come to, freed of swings and of the age of a reading [°C].
@@ -620,20 +727,21 @@ class PaceKeeper:
         if not dry.any() and self.habit > 1.0:
             self.steady = math.isinf(self._rose_s)
 
+    def _end_full(self, fell_from_s: float) -> None:
+        """Take back what looked like full power since the kiln began to fall."""
+        self._at_limit = [one for one in self._at_limit if one[0] < fell_from_s]
+        self._full = [
+            (since_s, min(to_s, fell_from_s))
+            for since_s, to_s in self._full
+            if since_s < fell_from_s
+        ]
+
     def _mark_full(self, now_s: float, settled_s: float) -> None:
         if self._full and self._full[-1][1] >= now_s - SURELY_SLOW_S:
             since_s = self._full.pop()[0]
         else:  # since it began to lag
             since_s = max(settled_s, self._kept_s, self._swung_s)
         self._full.append((min(now_s - SURELY_SLOW_S, max(since_s, self._rose_s)), now_s))
-
-    def _catch_up(self, behind_c: float) -> None:
-        """Take in how far it is behind a clock that does not wait.
-
-        Behind one that waits it makes up for no more than that clock may be ahead.
-        """
-        self._most_behind_c = max(self._most_behind_c, behind_c)
-        self.catches_up |= behind_c < self._most_behind_c - CAUGHT_UP_C
 
     @property
     def habit(self) -> float:
@@ -697,7 +805,8 @@ class PaceKeeper:
                 self._earlier_full += tuple(self._full)
             self._segment, self._slow = index, []
             self._at_limit, self._full, self.steady = [], [], False
-            self._rose_s, self._most_behind_c = -math.inf, -math.inf
+            self._rose_s = -math.inf
+            self.clock.begin_ramp()
         if late_s is None:
             return
         self._late = [one for one in self._late if now_s - one[0] < DRAG_WINDOW_S]
@@ -757,6 +866,53 @@ def _by_the_clock(
     )
 
 
+_Ends = tuple[RemainingCourse, RemainingCourse, RemainingCourse | None]
+
+
+class _AfterAFall:
+    """The rest of a firing that fell: first it regains at full power what it had."""
+
+    def __init__(self, predictor: Predictor, progress: FiringProgress) -> None:
+        self._predictor, self._progress = predictor, progress
+
+    def remaining(
+        self,
+        likely: float = LIKELY,
+        *,
+        slower_now: float = 1.0,
+        slower_later: float = 1.0,
+        climb: ClimbLimit | None = None,
+    ) -> RemainingCourse:
+        """Return the rest; see `Predictor`."""
+        one = self._progress
+        to_c = one.regains_c
+        way = None if to_c is None else one.regaining(to_c, likely)
+        rest = self._predictor.remaining(
+            one.position,
+            one.now_s,
+            one.now_c if way is None or to_c is None else to_c,
+            slower_now=slower_now,
+            slower_later=slower_later,
+            climb=climb,
+        )
+        if way is None:
+            return rest
+        by_s = floor_tick_s(float(way[0][-1]))
+        time_s, course_c = course_on_grid(
+            np.concatenate((way[0][:-1], rest.time_s + by_s)),
+            np.concatenate((way[1][:-1], rest.temperature_c)),
+        )
+        return RemainingCourse(
+            time_s,
+            course_c,
+            rest.program_s + by_s,
+            rest.unload_s + by_s,
+            rest.unload_low_s + by_s,
+            rest.unload_high_s + by_s,
+            {index: end_s + by_s for index, end_s in rest.segment_ends_s.items()},
+        )
+
+
 def _let_down_late(rest: RemainingCourse, schedule: Schedule) -> RemainingCourse:
     """Return a course whose clock waits at first for a kiln that it leads down."""
     for index in sorted(rest.segment_ends_s)[1:]:
@@ -786,60 +942,79 @@ def predict(
 
     `predictor` says how it goes on as expected, `model` also how far off that may be.
     """
-    position, now_s, now_c = progress.position, progress.now_s, progress.now_c
+    progress = progress.not_before_its_clock
+    position = progress.position
     try:
-        limit = progress.climb() if model is None else None
-        due = predictor.remaining(position, now_s, now_c)
-        own = max(progress.dragged, progress.held_back)
-        slower = own if model is None else progress.slower(due)
-        later = max(progress.dragged, progress.held_back_later)
-        if model is not None and progress.at_limit:
-            later = 1.0
-        shown = None if model is None else progress.as_shown(due)
-        if shown is not None:
-            slower, later = shown
-        never = progress.stalls(limit)
-        if never and progress.stalls(limit, STALL_NEAR_C):
-            # Told as the pace now has it, and as an end that may never be.
-            limit, slower, later = None, progress.pace_slower, progress.pace_slower
-        expected = due
-        if limit is not None or shown is not None or slower > 1.0:
-            expected = predictor.remaining(
-                position, now_s, now_c, slower_now=slower, slower_later=later, climb=limit
-            )
-        quickest = due
-        if model is not None:
-            quickest = model.remaining(position, now_s, now_c, side=AT_ITS_BEST)
+        if model is None:
+            found = _without_kiln(_AfterAFall(predictor, progress), progress)
+        else:
+            found = _by_kiln(predictor, model, progress)
     except FiringError:
         return None  # a course that no curve answers for: nothing is told rather than guessed
-    slowest: RemainingCourse | None
-    try:
-        at_worst = None if shown is None else progress.as_shown(due, worst=True)
-        if at_worst is not None and not progress.stalls(progress.climb(worst=True)):
-            slowest = predictor.remaining(
-                position, now_s, now_c, slower_now=at_worst[0], slower_later=at_worst[1]
-            )
-        elif model is not None:
-            slowest = model.remaining(
-                position, now_s, now_c, slower_now=slower, slower_later=slower, side=AT_ITS_WORST
-            )
-        else:
-            worst, so_far = progress.climb(worst=True), max(slower, progress.slower_so_far)
-            if never or progress.stalls(worst):
-                slowest = None
-            else:
-                slowest = predictor.remaining(
-                    position, now_s, now_c, slower_now=slower, slower_later=so_far, climb=worst
-                )
-        if slowest is not None:
-            slowest = _let_down_late(slowest, progress.schedule)
-    except FiringError:
-        slowest = None
+    expected, quickest, slowest = found
+    if progress.power_gone:
+        slowest = None  # nobody knows when it is back
+    elif slowest is not None:
+        slowest = _let_down_late(slowest, progress.schedule)
     expected, quickest, slowest = progress.on_its_clock(expected, quickest, slowest)
     if progress.cooling is not None and position.phase == "done":
         expected = as_it_cools(expected, progress.cooling, progress.schedule.room_c)
         quickest = slowest = expected
     return Prediction(expected, quickest, slowest)
+
+
+def _without_kiln(predictor: _AfterAFall, progress: FiringProgress) -> _Ends:
+    """Return how it goes on by its plan and what it has shown: expected, quickest, slowest."""
+    quick, slow = progress.ends_likely
+    limit, quick_limit = progress.climb(), progress.climb(quick)
+    slower, later = progress.own_slower
+    never = progress.stalls(limit)
+    if never and progress.stalls(limit, STALL_NEAR_C):
+        # Told as the pace now has it, and as an end that may never be.
+        limit, slower, later = None, progress.pace_slower, progress.pace_slower
+    expected = predictor.remaining(slower_now=slower, slower_later=later, climb=limit)
+    quickest = predictor.remaining(quick, climb=quick_limit)
+    worst, so_far = progress.climb(slow), max(slower, progress.slower_so_far)
+    if never or progress.stalls(worst):
+        return expected, quickest, None
+    try:
+        slowest = predictor.remaining(slow, slower_now=slower, slower_later=so_far, climb=worst)
+    except FiringError:
+        return expected, quickest, None
+    return expected, quickest, slowest
+
+
+def _by_kiln(predictor: Predictor, model: KilnPredictor, progress: FiringProgress) -> _Ends:
+    """Return how it goes on by a kiln's model: expected, quickest, slowest."""
+    position, now_s, now_c = progress.position, progress.now_s, progress.now_c
+    quick, slow = progress.ends_likely
+    due = predictor.remaining(position, now_s, now_c)
+
+    def stretched(by: tuple[float, float]) -> RemainingCourse:
+        return predictor.remaining(position, now_s, now_c, slower_now=by[0], slower_later=by[1])
+
+    shown = progress.as_shown(due)
+    slower, later = progress.slower(due), progress.own_slower[1]
+    if progress.at_limit:
+        later = 1.0
+    if shown is not None:
+        slower, later = shown
+    expected = due if shown is None and slower == 1.0 else stretched((slower, later))
+    at_best, at_worst = progress.as_shown(due, quick), progress.as_shown(due, slow)
+    if at_best is None:
+        quickest = model.remaining(position, now_s, now_c, side=AT_ITS_BEST)
+    else:
+        quickest = stretched(at_best)
+    try:
+        if at_worst is not None and not progress.stalls(progress.climb(slow)):
+            slowest = stretched(at_worst)
+        else:
+            slowest = model.remaining(
+                position, now_s, now_c, slower_now=slower, slower_later=slower, side=AT_ITS_WORST
+            )
+    except FiringError:
+        return expected, quickest, None
+    return expected, quickest, slowest
 
 
 LATE_S, LATE_OF_WHOLE, LATE_MORE = 1800.0, 0.05, 1.5

@@ -586,7 +586,7 @@ class Watcher:
             top_s = float(time_s[int(np.argmax(temperature_c))])
             position = replace(position, phase="done", arrived_s=top_s)
             now = replace(now, position=position)
-        if self._model is None and self._paces is not None:
+        if self._paces is not None:
             now_c = self._paces.on_its_ramp_c(now.now_s, now.temperature_c)
             now = replace(now, temperature_c=now_c)
         return predict(self.predictor, self._model, self._progress(now, cooling))
@@ -604,6 +604,7 @@ class Watcher:
             self.board.supply.waits,
             cooling,
             self._plan,
+            self.board.supply.gone,
         )
 
     def _prediction_events(self, now_s: float) -> list[WatchEvent]:

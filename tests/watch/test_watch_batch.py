@@ -34,6 +34,25 @@ def test_healthy_firings_are_left_alone_and_their_hours_told_right() -> None:
 
 
 @pytest.mark.soak
+def test_of_ranges_of_80_percent_about_so_many_hold_the_end() -> None:
+    """Of five kinds, at four moments each.  Where nothing lacks the end is the plan's, which is an
+    end of its range, so more than 80 % are held; and late ones hide in a quarter's heating."""
+    held, widths_h = [], []
+    for one in judged(dict.fromkeys(("healthy", "heavy", "weak", "late", "dip"), 3), FIRST):
+        made = one.made
+        if not made.end_s < math.inf:
+            continue
+        asked = tuple(share * made.heating_end_s for share in (0.25, 0.5, 0.75, 0.9))
+        for then in followed(one, asked[-1] + one.case.interval_s, asked)[1]:
+            low_s, high_s = then.program_end_low_s, then.program_end_high_s
+            assert low_s is not None
+            held.append(low_s <= made.end_s <= (math.inf if high_s is None else high_s))
+            widths_h.append(math.inf if high_s is None else (high_s - low_s) / HOUR_S)
+    assert 0.7 < np.mean(held) < 0.97
+    assert np.median(widths_h) < 1.0
+
+
+@pytest.mark.soak
 def test_a_worn_kilns_end_is_told_at_three_quarters_of_its_heating() -> None:
     """Where its clock waits, it has been at full power for an hour by then, and ends late by it."""
     off_min = []

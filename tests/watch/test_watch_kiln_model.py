@@ -17,7 +17,13 @@ from firing.logs.reader import read_log
 from firing.review.position import Plan, Position, locate
 from firing.ware.load import load_or_typical, typical_load
 from firing.watch.history import History
-from firing.watch.kiln_model import KilnChange, KilnModel, SimulatedRemainder, simulate_remaining
+from firing.watch.kiln_model import (
+    KilnChange,
+    KilnModel,
+    SimulatedRemainder,
+    likely_lack,
+    simulate_remaining,
+)
 from firing.watch.refit import RefitAnswer, RefitJob, RefitResult, present_windows, refit
 from firing.watch.state import KilnFigures
 from firing.watch.state_estimator import KilnStateEstimator
@@ -259,6 +265,31 @@ def test_from_any_moment_the_rest_is_that_of_the_whole(whole: Simulation, hour: 
     assert now_s + rest.time_s[-1] == pytest.approx(whole.total_s, rel=0.01)
     assert spent_j + rest.supplied_j == pytest.approx(whole.supplied_j[-1], rel=0.01)
     assert np.all(np.diff(rest.time_s) > 0.0)
+
+
+def test_a_kiln_that_reads_above_its_ramp_is_not_waited_for(whole: Simulation) -> None:
+    """A ramp that began sooner than it was seen to costs nothing now: as if just on it."""
+    time_s = np.arange(0.0, 4.0 * HOUR_S + 1.0, 30.0)
+    course_c = np.interp(time_s, whole.time_s, whole.chamber_c)
+    unknown = np.full(time_s.size, np.nan)
+    driven = KilnStateEstimator(kiln(), load_or_typical(None, kiln().volume_l, PLAN.purpose))
+    driven.follow(time_s, course_c, unknown)
+    now_s, now_c = float(time_s[-1]), float(course_c[-1])
+    position = where(whole, now_s, now_c)
+    ends_s = []
+    for below_c in (0.0, 10.0):
+        network, _ = driven.now(time_s, unknown, now_s, now_c)
+        at = replace(position, set_point_c=now_c - below_c)
+        ends_s.append(simulate_remaining(network, PLAN, at, now_s, unload_c=60.0).program_s)
+    assert position.phase == "ramp"
+    assert ends_s[1] == pytest.approx(ends_s[0], abs=1.0)
+
+
+def test_what_a_kiln_may_lack_is_bounded_by_what_it_has_done() -> None:
+    """Of a half normal 90 % lie below 1.6449 scatters (normal table); a flat one is cut to 90 %."""
+    assert likely_lack(0.2, 100.0) == pytest.approx(1.6449 * 0.2, rel=1e-4)
+    assert likely_lack(0.2, 0.01) == pytest.approx(0.9 * 0.01, rel=1e-3)
+    assert likely_lack(0.2, 0.0) == likely_lack(0.2, -0.1) == 0.0
 
 
 def test_a_course_is_followed_in_pieces_as_in_one(whole: Simulation) -> None:

@@ -188,7 +188,7 @@ def test_a_kiln_led_back_to_its_clock_has_one_that_does_not_wait(led_back: bool)
         behind_c = 600.0 + 150.0 * float(hours[end]) - float(course_c[end])
         position = Position("ramp", 1, 0.0, None, 0.0, None, behind_c / 150.0 * HOUR_S)
         paces.update(hours[: end + 1] * HOUR_S, course_c[: end + 1], position, behind_c)
-    assert paces.catches_up is led_back
+    assert paces.clock.caught_up is led_back
 
 
 @pytest.mark.parametrize("every_s", [30.0, 300.0])
@@ -327,6 +327,29 @@ def test_a_pace_that_stays_is_a_rate_and_one_that_falls_is_a_lack_of_power(
         position = Position("ramp", 0, 0.0, None, now_s, None, 600.0)
         paces.update(time_s[: end + 1], course_c[: end + 1], position, 20.0)
     assert paces.steady is not lacks_power
+
+
+def test_with_a_kiln_file_a_pace_that_stays_says_how_long_its_ramp_takes() -> None:
+    """100 °C/h where 150 are planned, from 725 °C on: what is left takes half as long again."""
+    plan = Plan(PLAN)
+    hours = np.arange(0.0, 1.6, 1.0 / 60.0)
+    time_s, course_c = hours * HOUR_S, 725.0 + 100.0 * hours
+    paces = PaceKeeper(PLAN)
+    for end in range(30, time_s.size):
+        behind_c = 20.0 + 50.0 * float(hours[end])
+        late_s = behind_c / 150.0 * HOUR_S
+        program_s = plan.ramp_s(1, float(course_c[end]))
+        position = Position("ramp", 1, -2.0 * HOUR_S, None, program_s, None, late_s)
+        paces.update(time_s[: end + 1], course_c[: end + 1], position, behind_c)
+    now_c = float(course_c[-1])
+    assert paces.steady
+    going = FiringProgress(PLAN, position, float(time_s[-1]), now_c, -behind_c, paces)
+    due = ForecastPredictor(forecast(PLAN)).remaining(position, float(time_s[-1]), now_c)
+    found = going.as_shown(due)
+    assert found is not None
+    # to 2 °C below the target, where a clock that waits goes on; 3 °C/h less by then at the most
+    assert found[0] == pytest.approx(1.5 * (898.0 - now_c) / (900.0 - now_c), rel=0.03)
+    assert found[1] == 1.0
 
 
 def test_a_controller_tells_the_alarms_whether_its_clock_waits() -> None:
