@@ -659,9 +659,7 @@ class PowerMonitor:
                     continue
                 # What only stands may be a stuck reading.
                 fell = now.celsius < look.from_c - SIGNIFICANT_ERRORS * now.error_c
-                moves = fell or now.values_c[-1] != now.values_c[-2]
                 sure = fell and -look.away_c > SURE_SHARE * allowed_c
-                sure = sure or (moves and look.was_nearly(allowed_c))
                 if not sure and self._is_caught_here(plan, now):
                     return False
                 if not self._off_line.is_seen_again(now) and not sure:
