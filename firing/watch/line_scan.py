@@ -45,8 +45,7 @@ PAST_ERRORS, NOISE_SHARE = 4.5, 1.9
 SWING_PEAK, SWING_LOOKS = 1.8, 20
 """… unless they swing: a swing's largest is less than so many times its scatter, and noise's is
 more in so many looks that share no reading [-, -]."""
-NEARLY = 0.7
-"""One reading is a chance; one that follows another this share as far away is none [-]."""
+
 TURNS_S = 600.0
 """What swings about its line is on the other side within so long [s]: its autocorrelation is
 negative by many errors of white noise's, each 1/√n (Bartlett 1946, doi:10.2307/2983611)."""
@@ -56,14 +55,12 @@ negative by many errors of white noise's, each 1/√n (Bartlett 1946, doi:10.230
 class Look:
     """A mean of the last readings beside the line before them.
 
-    `away_c` is how far above it, `before_c` at the reading before, `past_c` earlier looks' (n,),
-    `brief_c` those of a third as many readings, `due_c` what the line rises from its end to the
-    mean, and `from_s`, `from_c` its end.  `error_c` is what noise alone puts between line and mean
-    (standard error).
+    `away_c` is how far above it, `past_c` earlier looks' (n,), `brief_c` those of a third as many
+    readings, `due_c` what the line rises from its end to the mean, and `from_s`, `from_c` its end.
+    `error_c` is what noise alone puts between line and mean (standard error).
     """
 
     away_c: float
-    before_c: float
     past_c: FloatArray
     brief_c: FloatArray
     count: int
@@ -89,10 +86,6 @@ class Look:
         if looks >= SWING_LOOKS and self.most_c < SWING_PEAK * scatter_c:
             return allowed_c
         return max(allowed_c, few * min(PAST_ERRORS * scatter_c, NOISE_SHARE * self.most_c))
-
-    def was_nearly(self, allowed_c: float) -> bool:
-        """Tell whether it was half as far away at the reading before, on the same side."""
-        return math.copysign(self.before_c, self.before_c * self.away_c) > NEARLY * allowed_c
 
     @property
     def most_c(self) -> float:
@@ -209,8 +202,6 @@ class LineScan:
             past_s, past_c = self._past(count, gap_s, before_s, int(now.stop[k]))
             if past_c.size < PAST_LOOKS * count or past_s[-1] - past_s[0] < PAST_S:
                 continue
-            before = self._at(np.array([last - 1]), np.array([count]), np.array([gap_s]), before_s)
-            before_c = float(before.away_c[0]) if before.away_c.size else 0.0
             _, brief_c = self._past(max(count // 3, 1), gap_s, before_s, int(now.stop[k]))
             due_c = max(float(now.due_c[k] - over_c[k]), 0.0)
             from_s = float(self._time_s[now.stop[k] - 1])
@@ -218,7 +209,6 @@ class LineScan:
             error_c = self._noise_c * float(now.error_share[k])
             yield Look(
                 float(away_c[k]),
-                before_c,
                 past_c,
                 brief_c,
                 count,

@@ -710,9 +710,7 @@ class PowerMonitor:
                     continue
                 # What only stands may be a stuck reading.
                 fell = now.celsius < look.from_c - SIGNIFICANT_ERRORS * now.error_c
-                moves = fell or now.values_c[-1] != now.values_c[-2]
                 sure = fell and -look.away_c > SURE_SHARE * allowed_c
-                sure = sure or (moves and look.was_nearly(allowed_c))
                 if not sure and self._is_caught_here(plan, now):
                     return False
                 if not self._off_line.is_seen_again(now) and not sure:
@@ -1057,9 +1055,10 @@ class PowerMonitor:
             early_s = min(early_c / pace_c_per_h * SECONDS_PER_HOUR, MOST_EARLY_S)
         if hold.ramp.meets_s > -math.inf:
             unsure_s = 0.0 if now.swings else hold.unsure_s
-            latest_s = hold.ramp.latest_s - self._below_s(plan, hold, now)
+            latest_s = hold.ramp.latest_s
             if now.swings and self.waits is not False and hold.at_target_s > latest_s:
                 latest_s = hold.at_target_s
+            latest_s -= self._below_s(plan, hold, now)
             # A ramp that bent before its target is no line: noise lets it be known no better.
             bent_s = min(max(hold.arrived_s - latest_s, 0.0), early_s)
             return max(hold.due_s + max(unsure_s, bent_s), latest_s + hold_s)
