@@ -196,7 +196,7 @@ def test_a_late_answer_never_lands_in_the_column_of_another(
 
 def test_a_missing_package_is_one_sentence(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setitem(sys.modules, "minimalmodbus", None)
-    with pytest.raises(FiringError, match=r"firing\[modbus\]"):
+    with pytest.raises(FiringError, match=r"'\.\[modbus\]'"):
         source("/dev/ttyUSB0", MAP)
 
 
