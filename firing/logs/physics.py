@@ -161,7 +161,7 @@ def settle_unit(
     `stated` is the file's own word for it.  A stated unit is doubted only where no kiln can have
     given its readings.
     """
-    span = f"{channel} begins at {course.first:.4g} and reaches {course.high:.5g}"
+    span = f"{channel} begins near {course.first:.0f} and reaches {course.high:.5g}"
     if stated is not None:
         return _settle_stated(name, span, course, stated)
     if abs(course.first) <= _ROOM_MV and _LEAST_MV <= course.high <= _MOST_MV:
