@@ -48,8 +48,9 @@ FLOORS = ((60.0, 1), (120.0, 2), (360.0, 3))
 FLOOR_BLOCKS, STEADY_C, BELOW_FLOOR_C, FLOOR_ERRORS = 8, 3.0, 1.5, 3.5
 """A floor is known from so many means; a steady course varies by so much; below is by so much, and
 by so many standard errors of a mean [-, °C, °C, -]."""
-MISSED_SCATTERS = 2.5
-"""A swing's low lies so many standard deviations below its middle, and a sine's 1.4 [-]."""
+MISSED_SCATTERS, SEEN_SHARE = 2.5, 0.8
+"""A swing's low lies so many standard deviations below its middle, and a sine's 1.4; a hold that
+scatters by this share of its ramp shows the swing whole [-, -]."""
 LAST_LOWS = 4
 """So many lows of a swing are those of its hold; the first are on the way there [-]."""
 RARE_S, RARE_POINTS = 100.0, 8
@@ -256,9 +257,10 @@ class RecentCourse:
         the ramp, if that is known, says how deep it is.
         """
         missed_c = 0.0
-        if self.is_rare and ramp_scatter_c < math.inf:
-            missed_c = MISSED_SCATTERS * ramp_scatter_c
         held_c = self.values_c[self.time_s > arrived_s + SETTLED_S]
+        seen = held_c.size and float(np.std(held_c)) >= SEEN_SHARE * ramp_scatter_c
+        if self.is_rare and ramp_scatter_c < math.inf and not seen:
+            missed_c = MISSED_SCATTERS * ramp_scatter_c
         interval_s = (self.time_s[-1] - self.time_s[0]) / (self.time_s.size - 1)
         for window_s, readings in FLOORS:
             in_window = max(readings, round(window_s / interval_s))
