@@ -64,6 +64,11 @@ class Plan:
         """Tell whether a segment's ramp goes up."""
         return self.schedule.segments[index].target_c > self.schedule.from_c(index)
 
+    @property
+    def last_heated(self) -> int:
+        """The last segment whose ramp goes up; -1 where none does."""
+        return max((i for i in range(len(self.segments)) if self.heats(i)), default=-1)
+
     def at_c(self, program_s: float) -> float:
         """Return the temperature at a moment of the plan [°C]."""
         return float(np.interp(program_s, self.time_s, self.temperature_c))

@@ -1,7 +1,7 @@
 """A cooling that the program leads down: a kiln that falls below it has lost its power.
 
 A controller leads a kiln down by heating it less, so that it comes to no temperature sooner than
-its program does.  However that came to begin so early, faster than its rate there is no heat.
+its program does.  Whenever that began: what falls faster than it is led down is not heated.
 
 Distances are common practice, no source.
 """
@@ -40,8 +40,8 @@ class LedCooling:
     def __init__(self, plan: Plan) -> None:
         self._plan = plan
         segments = plan.schedule.segments
-        heated = [i for i in range(len(segments)) if plan.heats(i)]
-        self._after = after = heated[-1] + 1 if heated else len(segments)
+        heated = plan.last_heated
+        self._after = after = heated + 1 if heated >= 0 else len(segments)
         led = list(takewhile(lambda one: one.rate_c_per_h is not None, segments[after:]))
         self._led_until_s = plan.segments[after + len(led) - 1].end_s if led else -math.inf
         self._began_s: float | None = None

@@ -342,10 +342,9 @@ class PowerMonitor:
         plan = self._plan
         if plan is None or self._clock_began_s is None or self._fall_began_s is None or self.waits:
             return False
-        heated = [i for i in range(len(plan.segments)) if plan.heats(i)]
-        if not heated:
+        if plan.last_heated < 0:
             return False
-        end_s = _lets_go_s(plan, heated[-1], self._fell_from_c)
+        end_s = _lets_go_s(plan, plan.last_heated, self._fell_from_c)
         after_s = self._fall_began_s - self._clock_began_s - end_s
         return -self._clock_early_s < after_s < CLOCK_LATE_S
 
@@ -389,7 +388,7 @@ class PowerMonitor:
             return True
         # What is left of full power falls from one half of the hour to the other.
         age_s = now.at_s - now.time_s
-        heated = max(i for i in range(len(plan.segments)) if plan.heats(i))
+        heated = plan.last_heated
         # In a hold that it is led down to it may swing.
         let_go_s = _lets_go_s(plan, heated, now.celsius - BEHIND_C)
         over = clock_s > let_go_s + CLOCK_LATE_S

@@ -673,8 +673,7 @@ class Watcher:
         plan, position = self._plan, self._position
         if plan is None or position is None or position.segment is None or self.board.supply.falls:
             return False
-        last = max((i for i in range(len(plan.segments)) if plan.heats(i)), default=-1)
-        return position.phase in ("ramp", "hold") and position.segment <= last
+        return position.phase in ("ramp", "hold") and position.segment <= plan.last_heated
 
     def _next_action(self, ahead: Prediction, now_s: float) -> tuple[str, float | None]:
         if self.schedule is None:
